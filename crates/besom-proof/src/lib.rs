@@ -1,0 +1,1 @@
+//! Ageing of clean pictures, reference detectors, scores, training, and the demo reel's renderer.

@@ -1,0 +1,2 @@
+//! `besom-proof`: see DEVELOPERS.md.
+fn main() {}

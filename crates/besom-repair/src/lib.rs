@@ -1,0 +1,1 @@
+//! Repair of accepted defects from adjacent frames, grain kept.

@@ -1,0 +1,2 @@
+//! `besom`: see the README.
+fn main() {}

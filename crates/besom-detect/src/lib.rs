@@ -6,6 +6,7 @@
 
 pub mod candidate;
 pub mod grain;
+pub mod trees;
 
 pub use candidate::{Candidate, Kind, Origin, Polarity, Risk};
 pub use grain::Grain;

@@ -1,0 +1,89 @@
+"""Besom beside the published methods on any folder of clips.
+
+    tests/outside/.venv/bin/python tests/outside/compare.py CLIPS [--work DIR] [--frames 12] [--first 0]
+        [--size 2048x1556] [--weights light,heavy] [--jobs 2] [--only NAME,NAME] [--quick]
+
+CLIPS is a folder of films that ffmpeg reads (mp4, y4m, mov, mkv, avi) or one such file. Each is aged by `besom-proof age` once
+for each weight; the aged frames are kept in the work folder and used again by the next run. Prints one table a clip and weight
+and one of means. Build first: `cargo build --release -p besom -p besom-proof`, and name the programs with BESOM_BIN and
+BESOM_PROOF_BIN, else the development build is used. Seconds are only fair with `--jobs 1`.
+"""
+
+import argparse
+import hashlib
+import json
+import shutil
+import sys
+import tempfile
+from concurrent.futures import ProcessPoolExecutor
+from pathlib import Path
+
+import cv2
+
+import clips
+import evaluate
+import peers
+import road
+
+FILMS = {".mp4", ".y4m", ".mov", ".mkv", ".avi"}
+
+
+def arguments():
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("clips", type=Path)
+    parser.add_argument("--work", type=Path, default=Path(__file__).parent / "work")
+    parser.add_argument("--frames", type=int, default=12)
+    parser.add_argument("--first", type=int, default=0)
+    parser.add_argument("--size", help="WIDTHxHEIGHT; the clip's own where left out")
+    parser.add_argument("--weights", default="light,heavy")
+    parser.add_argument("--jobs", type=int, default=2)
+    parser.add_argument("--only", help="names of clips without their endings, comma between")
+    parser.add_argument("--quick", action="store_true", help="Besom and SDIp with the median fill alone")
+    return parser.parse_args()
+
+
+def one(job):
+    """One clip at one weight; returns its title, its rows and whether they belong to the mean."""
+    clip, weight, options = job
+    cv2.setNumThreads(max(1, 2 // options.jobs))
+    size = tuple(map(int, options.size.split("x"))) if options.size else None
+    key = json.dumps([str(clip), clip.stat().st_size, options.frames, options.first, options.size, weight, road.age_recipe()])
+    folder = options.work / f"{clip.stem}-{weight}-{hashlib.sha256(key.encode()).hexdigest()[:10]}"
+    if not (folder / "done").is_file():
+        shutil.rmtree(folder, ignore_errors=True)
+    frames = clips.to_codes(clips.decode(clip, options.frames, options.first, size))
+    seed = int(hashlib.sha256(clip.stem.encode()).hexdigest()[:6], 16)
+    aged = evaluate.age(frames, folder, weight, seed)
+    with tempfile.TemporaryDirectory(dir=options.work) as scratch:
+        results = [evaluate.besom(aged, scratch, threads=max(1, 2 // options.jobs))]
+    seconds = evaluate.timed_peer(aged.dirty, threads=max(1, 2 // options.jobs))
+    neighbours = peers.Neighbours(aged.dirty)
+    for result in evaluate.end_to_end(neighbours, aged):
+        result.seconds = seconds
+        results.append(result)
+    if not options.quick:
+        results += evaluate.detectors(neighbours, aged.truth)
+        results += evaluate.fills(neighbours, aged)
+    width, height = aged.dirty[0].shape[1], aged.dirty[0].shape[0]
+    return f"{clip.stem}, {weight}, {width}x{height}, {len(aged.dirty)} frames", [evaluate.row(r) for r in results]
+
+
+def main():
+    options = arguments()
+    found = [options.clips] if options.clips.is_file() else sorted(p for p in options.clips.iterdir() if p.suffix in FILMS)
+    if options.only:
+        found = [p for p in found if p.stem in options.only.split(",")]
+    if not found:
+        sys.exit(f"compare: no film of a kind that ffmpeg reads in {options.clips}")
+    options.work.mkdir(parents=True, exist_ok=True)
+    jobs = [(clip, weight, options) for clip in found for weight in options.weights.split(",")]
+    gathered = []
+    with ProcessPoolExecutor(options.jobs) as pool:
+        for title, rows in pool.map(one, jobs):
+            print(evaluate.table(rows, f"\n{title}"), flush=True)
+            gathered.append(rows)
+    print(evaluate.table(evaluate.mean_rows(gathered), f"\nmean of {len(gathered)}"))
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,157 @@
+"""One aged clip, the whole way: Besom's commands on it, the peers on it, and the scores of both from one set of definitions."""
+
+import time
+from dataclasses import dataclass
+from pathlib import Path
+
+import cv2
+import numpy as np
+
+import peers
+import references
+import road
+import scores
+
+THRESHOLDS = (30, 40, 50, 60, 80, 100, 130)
+END_TO_END_THRESHOLDS = (50, 80)
+MARGIN = 2
+
+
+@dataclass
+class Aged:
+    """A clip with known dirt. Frames are 10-bit codes, labels as in `scores`."""
+
+    folder: Path
+    names: list
+    dirty: list
+    clean: list
+    truth: list
+
+
+def age(clean_frames, folder, weight, seed):
+    """Writes clean 10-bit DPX frames, has `besom-proof age` dirty them, and reads the result back through OpenImageIO."""
+    folder = Path(folder)
+    if not (folder / "done").is_file():
+        for n, frame in enumerate(clean_frames):
+            references.write_dpx10(folder / "source" / f"clip.{n + 1:04d}.dpx", frame)
+        road.proof_age(folder / "source", folder / "aged", weight, seed)
+        (folder / "done").write_text("aged\n")
+    return load(folder)
+
+
+def load(folder):
+    """An aged clip from its folder."""
+    places = road.aged_places(Path(folder) / "aged")
+    names = sorted(path.name for path in places.dirty.glob("*.dpx"))
+    truth = [references.read_oiio(places.label(name))[..., 0] for name in names]
+    return Aged(Path(folder), names, [references.read_oiio(places.dirty / name) for name in names],
+                [references.read_oiio(places.clean / name) for name in names], [road.labels(t) for t in truth])
+
+
+@dataclass
+class Result:
+    """What one method did to one clip."""
+
+    name: str
+    detection: scores.Detection | None = None
+    repair: scores.Repair | None = None
+    seconds: float | None = None
+
+
+def besom(aged, folder, threads=2):
+    """`start`, `detect`, accept by each shot's sensitivity, `masks`, `repair`, `verify`; scored."""
+    folder = Path(folder)
+    begun = time.perf_counter()
+    reel = road.Road(road.aged_places(aged.folder / "aged").dirty, folder / "reel.besom")
+    reel.detect("--threads", threads)
+    seconds = time.perf_counter() - begun
+    reel.decide("accept", "--include-at-risk")
+    reel.masks(folder / "candidates", "candidates", "--min-confidence", reel.sensitivity())
+    reel.masks(folder / "accepted", "accepted")
+    reel.repair(folder / "repaired")
+    reel.verify(folder / "repaired")
+    result = Result("Besom", scores.Detection(), scores.Repair(), seconds)
+    for name, truth, clean in zip(aged.names, aged.truth, aged.clean, strict=True):
+        png = Path(name).with_suffix(".png").name
+        result.detection.add(truth, references.read_oiio(folder / "candidates" / png)[..., 0] > 0)
+        accepted = references.read_oiio(folder / "accepted" / png)[..., 0] > 0
+        result.repair.add(truth, clean, references.read_oiio(folder / "repaired" / name), accepted)
+    return result
+
+
+def timed_peer(dirty, threads=2):
+    """Seconds for DIS both ways and SDIp on frames already in memory, everything else that Besom does left out."""
+    cv2.setNumThreads(threads)
+    begun = time.perf_counter()
+    peers.Neighbours(dirty).detect("SDIp", [50])
+    return time.perf_counter() - begun
+
+
+def detectors(neighbours, truth):
+    """Every published detector at every threshold."""
+    results = []
+    for rule in peers.DETECTORS:
+        for threshold, masks in neighbours.detect(rule, THRESHOLDS).items():
+            result = Result(f"{rule} {threshold}", scores.Detection())
+            for label, mask in zip(truth, masks, strict=True):
+                result.detection.add(label, mask)
+            results.append(result)
+    return results
+
+
+def fills(neighbours, aged):
+    """Repair alone: every published fill on the true masks, grown a little because the edges of dirt are soft."""
+    results = []
+    for how in peers.FILLS:
+        result = Result(how, None, scores.Repair())
+        for n, (truth, clean) in enumerate(zip(aged.truth, aged.clean, strict=True)):
+            mask = peers.grown(truth > 0, MARGIN)
+            result.repair.add(truth, clean, neighbours.fill(how, n, mask), mask)
+        results.append(result)
+    return results
+
+
+def end_to_end(neighbours, aged, how="median", thresholds=END_TO_END_THRESHOLDS):
+    """SDIp's own masks, grown, filled from the compensated neighbours."""
+    results = []
+    for threshold, masks in neighbours.detect("SDIp", thresholds).items():
+        result = Result(f"SDIp {threshold} + {how}", scores.Detection(), scores.Repair())
+        for n, (truth, clean, mask) in enumerate(zip(aged.truth, aged.clean, masks, strict=True)):
+            result.detection.add(truth, mask)
+            wide = peers.grown(mask, MARGIN)
+            result.repair.add(truth, clean, neighbours.fill(how, n, wide), wide)
+        results.append(result)
+    return results
+
+
+HEADINGS = ("method", "dust", "dust>=30", "hair", "line", "precision", "false/f/MP", "PSNR dB", "SSIM", "grain", "seconds")
+
+
+def row(result):
+    """One line of the table; a dash where a method has no such figure."""
+    seen, done = result.detection, result.repair
+    cells = [result.name]
+    cells += [seen and seen.recall(kind) for kind in ("dust", "dust of 30", "hair", "line")]
+    cells += [seen and seen.precision(), seen and seen.false_rate()]
+    cells += [done and done.psnr(), done and done.ssim(), done and done.grain_ratio(), result.seconds]
+    return cells
+
+
+def table(rows, title):
+    """Rows of cells as text, two decimals."""
+    texts = [list(HEADINGS)] + [["-" if c is None else c if isinstance(c, str) else f"{c:.2f}" for c in r] for r in rows]
+    widths = [max(len(line[i]) for line in texts) for i in range(len(HEADINGS))]
+    lines = ["  ".join(cell.ljust(w) if i == 0 else cell.rjust(w) for i, (cell, w) in enumerate(zip(line, widths))) for line in texts]
+    return "\n".join([title, *lines])
+
+
+def mean_rows(tables):
+    """Mean over clips, method by method; a figure that a clip does not have is left out of its mean."""
+    means = []
+    for same in zip(*tables, strict=True):
+        cells = [same[0][0]]
+        for values in list(zip(*same))[1:]:
+            known = [v for v in values if v is not None]
+            cells.append(float(np.mean(known)) if known else None)
+        means.append(cells)
+    return means

@@ -1,0 +1,63 @@
+"""Runs Besom's two programs as a person or a script would. Everything that knows their flags and JSON fields is here.
+
+BESOM_BIN and BESOM_PROOF_BIN name the programs; `tests/run` sets them.
+"""
+
+import json
+import os
+import subprocess
+from pathlib import Path
+
+ROOT = Path(__file__).resolve().parents[2]
+
+
+def program(variable, name):
+    """Path of a built program; the development build where the variable is not set."""
+    path = Path(os.environ.get(variable) or Path(os.environ.get("CARGO_TARGET_DIR", ROOT / "target")) / "debug" / name)
+    assert path.is_file(), f"{path} is not there; run `tests/run build` first"
+    return str(path)
+
+
+def call(binary, *arguments, expect=0):
+    """Runs a program without a terminal; fails with all it said when the exit code is another than `expect`."""
+    line = [binary, *map(str, arguments)]
+    done = subprocess.run(line, capture_output=True, text=True, stdin=subprocess.DEVNULL, check=False)
+    assert done.returncode == expect, f"{' '.join(line)}\nexit {done.returncode}\n{done.stdout}\n{done.stderr}"
+    return done
+
+
+def besom(*arguments, expect=0):
+    """The JSON object that a `besom` command answers with."""
+    done = call(program("BESOM_BIN", "besom"), *arguments, "--json", expect=expect)
+    return json.loads(done.stdout) if expect == 0 else done.stderr
+
+
+def proof(*arguments, expect=0):
+    """What a `besom-proof` command prints."""
+    return call(program("BESOM_PROOF_BIN", "besom-proof"), *arguments, expect=expect).stdout
+
+
+class Road:
+    """One reel folder and the commands on it."""
+
+    def __init__(self, scans, reel, *options):
+        self.scans, self.reel = Path(scans), Path(reel)
+        self.started = besom("start", scans, "--reel", reel, *options)
+
+    def detect(self, *options):
+        return besom("detect", self.reel, *options)
+
+    def decide(self, decision, *options):
+        return besom("decide", self.reel, decision, *options)
+
+    def masks(self, to, which, *options):
+        return besom("masks", self.reel, "--to", to, "--which", which, *options)
+
+    def repair(self, to, *options):
+        return besom("repair", self.reel, "--to", to, *options)
+
+    def verify(self, repaired, *options):
+        return besom("verify", self.reel, "--repaired", repaired, *options)
+
+    def ledger(self, *options):
+        return besom("ledger", self.reel, "--format", "json", *options)

@@ -1,0 +1,120 @@
+"""The scores, worked out in numpy and SciPy from their definitions, apart from besom-proof's own.
+
+Truth is a picture of label bits a frame: 1 dust, 2 hair, 4 line scratch, added where they cross. Objects are 8-connected components of four pixels or
+more. A true object is found when 30 % of its pixels are covered; a candidate is false when less than 10 % of its pixels lie
+within 3 pixels of any truth. PSNR is over the truth pixels of dust and hair, peak 1023.
+"""
+
+from dataclasses import dataclass, field
+
+import numpy as np
+from scipy import ndimage
+from skimage.metrics import structural_similarity
+
+EIGHT = np.ones((3, 3), bool)
+PEAK = 1023.0
+DUST, HAIR, LINE = 1, 2, 4
+
+
+def objects(mask):
+    """Label picture and count of the components that count as objects."""
+    labels, count = ndimage.label(mask, EIGHT)
+    sizes = np.bincount(labels.ravel(), minlength=count + 1)
+    keep = sizes >= 4
+    keep[0] = False
+    order = np.cumsum(keep) * keep
+    return order[labels], int(keep.sum())
+
+
+@dataclass
+class Detection:
+    """Counts over a clip; rates are asked for at the end so that clips can be added up or averaged."""
+
+    true: dict = field(default_factory=lambda: {"dust": 0, "dust of 30": 0, "hair": 0, "line": 0})
+    found: dict = field(default_factory=lambda: {"dust": 0, "dust of 30": 0, "hair": 0, "line": 0})
+    candidates: int = 0
+    false: int = 0
+    megapixels: float = 0.0
+
+    def add(self, truth, mask):
+        """One frame: its label picture and what a detector found."""
+        self.megapixels += truth.size / 1e6
+        for kind, name in ((DUST, "dust"), (HAIR, "hair"), (LINE, "line")):
+            labels, count = objects((truth & kind) > 0)
+            if count == 0:
+                continue
+            sizes = np.bincount(labels.ravel(), minlength=count + 1)[1:]
+            covered = np.bincount(labels[mask], minlength=count + 1)[1:]
+            hit = covered >= 0.3 * sizes
+            self.true[name] += count
+            self.found[name] += int(hit.sum())
+            if kind == DUST:
+                self.true["dust of 30"] += int((sizes >= 30).sum())
+                self.found["dust of 30"] += int((hit & (sizes >= 30)).sum())
+        labels, count = objects(mask)
+        near = ndimage.distance_transform_edt(truth == 0) <= 3 if (truth > 0).any() else np.zeros(truth.shape, bool)
+        sizes = np.bincount(labels.ravel(), minlength=count + 1)[1:]
+        beside = np.bincount(labels[near], minlength=count + 1)[1:]
+        self.candidates += count
+        self.false += int((beside < 0.1 * sizes).sum())
+
+    def recall(self, kind="dust"):
+        """Share of true objects of a kind that were found; None where there were none."""
+        return self.found[kind] / self.true[kind] if self.true[kind] else None
+
+    def precision(self):
+        """1 - false / all; None where nothing was found."""
+        return 1 - self.false / self.candidates if self.candidates else None
+
+    def false_rate(self):
+        """False objects a frame and megapixel."""
+        return self.false / self.megapixels
+
+
+class Repair:
+    """Squared errors in the truth mask, similarity round it and grain inside it, gathered over a clip."""
+
+    def __init__(self):
+        self.squares, self.samples = 0.0, 0
+        self.similar, self.inside, self.outside = [], [], []
+
+    def add(self, truth, clean, repaired, repairs=None):
+        """One frame in codes; `repairs` is the mask of what was changed (the truth mask where it is not given)."""
+        mask = (truth & (DUST | HAIR)) > 0
+        error = (clean.astype(np.float64) - repaired.astype(np.float64))[mask]
+        self.squares += float((error**2).sum())
+        self.samples += error.size
+        self._similarity(mask, clean, repaired)
+        self._grain(mask if repairs is None else repairs, repaired)
+
+    def _similarity(self, mask, clean, repaired):
+        labels, _ = objects(mask)
+        for box in ndimage.find_objects(labels):
+            rows = slice(max(box[0].start - 8, 0), box[0].stop + 8)
+            columns = slice(max(box[1].start - 8, 0), box[1].stop + 8)
+            a, b = (np.asarray(p[rows, columns], np.float64) for p in (clean, repaired))
+            if min(a.shape[:2]) >= 7:
+                self.similar.append(structural_similarity(a, b, channel_axis=2, data_range=PEAK))
+
+    def _grain(self, repairs, repaired):
+        if not repairs.any():
+            return
+        away = ndimage.distance_transform_edt(~repairs)
+        rim = (away >= 3) & (away <= 8)
+        for channel in range(repaired.shape[2]):
+            plane = repaired[..., channel].astype(np.float64)
+            residue = plane - ndimage.gaussian_filter(plane, 1.5)
+            self.inside.append(residue[repairs])
+            self.outside.append(residue[rim])
+
+    def psnr(self):
+        """In decibels over the truth pixels of dust and hair."""
+        return 10 * np.log10(PEAK**2 / (self.squares / self.samples))
+
+    def ssim(self):
+        """Mean over the boxes round the true objects."""
+        return float(np.mean(self.similar))
+
+    def grain_ratio(self):
+        """Grain inside repairs over grain on the rim; 1 is right, less is a smooth patch."""
+        return float(np.concatenate(self.inside).std() / np.concatenate(self.outside).std())

@@ -1,0 +1,167 @@
+"""Scans written by OpenImageIO and ffmpeg go down the whole road; the repaired files are read back by both.
+
+If Besom misread a packing or a byte order it would find nothing, or fill with nonsense; if it wrote wrongly, the two readers
+would disagree with the source outside the accepted masks. Sources: OpenImageIO 3.2.2 and ffmpeg 9.0 (imageio-ffmpeg 0.8.1);
+byte offsets of DPX: ST 268 by way of those two readers.
+"""
+
+import numpy as np
+import pytest
+
+import references
+import scenes
+from road import Road, besom
+
+NAME = "reel2.{:07d}.{}"
+FIRST = 86400
+
+
+def dpx(depth, endian, packing="Filled, method A"):
+    def write(path, codes):
+        scaled = np.round(codes).astype(np.uint16) if depth == 10 else np.round(codes * 2.0 ** (depth - 10)).astype(np.uint16)
+        if depth == 8:
+            references.write(path, np.clip(scaled, 0, 255).astype(np.uint8))
+        elif depth == 16:
+            references.write(path, scaled, oiio__Endian=endian)
+        else:
+            references.write(path, scaled, depth, dpx__Packing=packing, oiio__Endian=endian)
+
+    return "dpx", write
+
+
+def dpx_of_ffmpeg(pixel_format):
+    def write(path, codes):
+        scale = 64 if "48" in pixel_format else 1
+        references.write_dpx_ffmpeg(path, np.round(codes * scale).astype(np.uint16), pixel_format)
+
+    return "dpx", write
+
+
+def sixteen(extension, **attributes):
+    def write(path, codes):
+        references.write(path, np.round(codes * (65535 / 1023)).astype(np.uint16), **attributes)
+
+    return extension, write
+
+
+def half(compression):
+    def write(path, codes):
+        references.write(path, scenes.linear(codes).astype(np.float16), compression=compression)
+
+    return "exr", write
+
+
+FORMATS = {
+    "dpx 10 big": dpx(10, "big"),
+    "dpx 10 little": dpx(10, "little"),
+    "dpx 16 big": dpx(16, "big"),
+    "dpx 10 by ffmpeg": dpx_of_ffmpeg("gbrp10le"),
+    "tiff 16 none": sixteen("tif", compression="none"),
+    "tiff 16 lzw": sixteen("tif", compression="lzw"),
+    "tiff 16 zip": sixteen("tif", compression="zip"),
+    "exr half none": half("none"),
+    "exr half zip": half("zip"),
+    "png 16": sixteen("png"),
+}
+
+
+def codes_of(kind, pixels):
+    """Native samples back on the 10-bit scale."""
+    if pixels.dtype == np.float16:
+        return scenes.log_codes(pixels.astype(np.float64))
+    if kind.startswith("dpx"):
+        return pixels.astype(np.float64) / (64 if " 16 " in kind else 1)
+    return pixels.astype(np.float64) * (1023 / 65535)
+
+
+def bits(pixels):
+    """Samples as integers, so that halves compare by their bits."""
+    return pixels.view(np.uint16) if pixels.dtype == np.float16 else pixels
+
+
+@pytest.fixture(scope="module", params=list(FORMATS))
+def repaired(request, tmp_path_factory):
+    """A scene in one format, found, accepted by rule, repaired and verified."""
+    kind = request.param
+    extension, write = FORMATS[kind]
+    folder = tmp_path_factory.mktemp(kind.replace(" ", "_"))
+    scene = scenes.make()
+    names = [NAME.format(FIRST + n, extension) for n in range(scenes.COUNT)]
+    (folder / "scans").mkdir()
+    for name, picture in zip(names, scene.dirty, strict=True):
+        write(folder / "scans" / name, picture)
+    road = Road(folder / "scans", folder / "reel.besom")
+    road.detect()
+    road.decide("accept", "--min-confidence", "0.3", "--include-at-risk")
+    road.masks(folder / "masks", "accepted")
+    road.repair(folder / "repaired")
+    return kind, folder, names, scene, road
+
+
+def accepted_mask(folder, name):
+    path = folder / "masks" / (name.rsplit(".", 1)[0] + ".png")
+    return references.read_oiio(path)[..., 0] > 0
+
+
+def test_both_read_what_besom_wrote_and_it_differs_only_where_accepted(repaired):
+    kind, folder, names, scene, _ = repaired
+    for name, core in zip(names, scene.cores, strict=True):
+        before = bits(references.read_oiio(folder / "scans" / name))
+        after = bits(references.read_oiio(folder / "repaired" / name))
+        changed = (before != after).any(-1)
+        mask = accepted_mask(folder, name)
+        assert not (changed & ~mask).any(), f"{name}: changed outside the accepted mask"
+        assert changed[core].mean() > 0.95 if core.any() else True, f"{name}: the spots are still there"
+        if kind.startswith("dpx 10"):
+            seen = references.read_ffmpeg(folder / "repaired" / name, "gbrp10le", scenes.WIDTH, scenes.HEIGHT)
+            assert np.array_equal(seen, after), f"{name}: ffmpeg and OpenImageIO disagree on the repaired file"
+
+
+def test_fills_come_near_the_picture_under_the_dirt(repaired):
+    """The grain is 5 codes strong and independent in each frame: a fill with real grain cannot come nearer than 7 codes."""
+    kind, folder, names, scene, _ = repaired
+    errors = []
+    for name, clean, core in zip(names, scene.clean, scene.cores, strict=True):
+        after = codes_of(kind, references.read_oiio(folder / "repaired" / name))
+        errors.append((after - clean)[core])
+    assert np.sqrt(np.mean(np.concatenate(errors) ** 2)) < 20
+
+
+def test_headers_are_the_source_bytes(repaired):
+    kind, folder, names, _, _ = repaired
+    for name in names:
+        before, after = (folder / "scans" / name).read_bytes(), (folder / "repaired" / name).read_bytes()
+        if kind.startswith("dpx"):
+            order = "big" if before[:4] == b"SDPX" else "little"
+            start = int.from_bytes(before[4:8], order)
+            assert before[:start] == after[:start]
+        if kind.startswith("dpx") or kind.endswith("none"):
+            assert len(before) == len(after)
+        assert references.header_oiio(folder / "scans" / name) == references.header_oiio(folder / "repaired" / name)
+
+
+def test_frames_without_repairs_are_byte_copies(repaired):
+    _, folder, names, _, _ = repaired
+    untouched = [name for name in names if not accepted_mask(folder, name).any()]
+    for name in untouched:
+        assert (folder / "scans" / name).read_bytes() == (folder / "repaired" / name).read_bytes()
+
+
+def test_verify_agrees(repaired):
+    _, folder, _, _, road = repaired
+    road.verify(folder / "repaired")
+
+
+def test_verify_refuses_one_bit_outside(repaired):
+    """One bit of one sample in a corner, where the scene has no dirt; only where a patch in place is possible."""
+    kind, folder, names, _, road = repaired
+    if not (kind.startswith("dpx") or kind.endswith("none")):
+        pytest.skip("the samples of this format are compressed: a flipped bit is a broken file, not a changed sample")
+    target = folder / "repaired" / names[2]
+    whole = target.read_bytes()
+    try:
+        target.write_bytes(whole[:-2] + bytes([whole[-2] ^ 0x10]) + whole[-1:])
+        said = besom("verify", road.reel, "--repaired", folder / "repaired", expect=1)
+        assert names[2] in said
+    finally:
+        target.write_bytes(whole)

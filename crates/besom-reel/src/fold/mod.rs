@@ -1,0 +1,1 @@
+//! The fold: journals over candidates.

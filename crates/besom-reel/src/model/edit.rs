@@ -1,0 +1,142 @@
+//! Edits: what a person asks for. An edit speaks of the reel as it is loaded now; the journal stores a record of it
+//! that stands alone ([`crate::Deed`]).
+
+use std::ops::RangeInclusive;
+
+use besom_detect::Kind;
+use besom_scan::{Rect, RunMask};
+
+use super::decision::{CandidateId, Decision, FillChoice};
+
+/// Which candidates a rule speaks of. Empty fields ask nothing; the default asks for every candidate at or above its
+/// shot's sensitivity that is not at risk.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Filter {
+    /// Only these scans.
+    pub frames: Option<RangeInclusive<u64>>,
+    /// Only this shot (its index).
+    pub shot: Option<usize>,
+    /// Only this kind.
+    pub kind: Option<Kind>,
+    /// Lowest confidence, 0 to 1. When neither bound is given, each shot's sensitivity is the lowest confidence;
+    /// when only `max_confidence` is given, there is no lower bound.
+    pub min_confidence: Option<f32>,
+    /// Highest confidence, 0 to 1.
+    pub max_confidence: Option<f32>,
+    /// Also candidates at risk of being part of the picture.
+    pub include_at_risk: bool,
+    /// Only candidates that nobody decided yet, so that decisions made one by one stay.
+    pub only_undecided: bool,
+}
+
+/// A mark painted by a person on something the detector missed. It becomes a candidate of kind `hand`, confidence 1,
+/// and is accepted from the start; the usual decisions can change that.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct HandMark {
+    /// The scan's number.
+    pub frame: u64,
+    /// The painted pixels.
+    pub mask: RunMask,
+}
+
+/// Names a protected region for ever: the journal and the record that made it.
+#[derive(Clone, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub struct RegionId {
+    /// Whose journal.
+    pub artist: String,
+    /// Which record of it.
+    pub sequence: u64,
+}
+
+/// A rectangle that no repair may touch, over a range of frames.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Region {
+    /// Its name.
+    pub id: RegionId,
+    /// The pixels.
+    pub rect: Rect,
+    /// First scan.
+    pub first: u64,
+    /// Last scan, itself included.
+    pub last: u64,
+    /// Why, in the artist's words; may be empty.
+    pub note: String,
+    /// Who protects it.
+    pub artist: String,
+}
+
+/// One thing a person does to a reel: exactly one record of the journal.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Edit {
+    /// Decides candidates one by one.
+    Decide {
+        /// Which.
+        ids: Vec<CandidateId>,
+        /// What.
+        decision: Decision,
+    },
+    /// Decides every candidate that a filter matches.
+    Rule {
+        /// What.
+        decision: Decision,
+        /// Which.
+        filter: Filter,
+    },
+    /// Protects a rectangle over a range of frames.
+    Protect {
+        /// The pixels; cut to the frame.
+        rect: Rect,
+        /// First scan.
+        first: u64,
+        /// Last scan, itself included.
+        last: u64,
+        /// Why; may be empty.
+        note: String,
+    },
+    /// Ends a protection.
+    Unprotect {
+        /// Which.
+        id: RegionId,
+    },
+    /// Sets the confidence threshold of one shot, or of all.
+    Sensitivity {
+        /// The shot's index; `None` sets every shot.
+        shot: Option<usize>,
+        /// Lowest confidence that asks for a decision, 0 to 1.
+        value: f32,
+    },
+    /// Says where the fill of a candidate shall come from.
+    FillChoice {
+        /// Which candidate.
+        id: CandidateId,
+        /// From where.
+        choice: FillChoice,
+    },
+    /// Marks by hand what was missed.
+    HandMark(HandMark),
+    /// A remark on a frame, a shot's first frame, or (without one) the reel.
+    Note {
+        /// The scan's number.
+        frame: Option<u64>,
+        /// The remark.
+        text: String,
+    },
+    /// Seconds of work that the journal's own times do not show. Not undone by `undo`.
+    TimeSpent {
+        /// Seconds.
+        seconds: u32,
+    },
+}
+
+/// What recording an edit did.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Receipt {
+    /// The record's number in this artist's journal.
+    pub sequence: u64,
+    /// Candidates the edit speaks of.
+    pub matched: usize,
+    /// Candidates whose decision is another one now (for a fill choice: whose choice is; a hand mark counts one).
+    pub changed: usize,
+    /// What was done, in a few words.
+    pub words: String,
+}

@@ -1,0 +1,152 @@
+//! Records: what the journal keeps of an edit, so that it stands alone in thirty years.
+
+use besom_detect::Kind;
+use besom_scan::{Rect, RunMask};
+use jiff::Timestamp;
+
+use super::decision::{Decision, FillChoice};
+use super::edit::{Filter, RegionId};
+
+/// One record of one artist's journal.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Record {
+    /// When, to the microsecond. Never earlier than any record the writer had seen: an answer stays after its question
+    /// even when one machine's clock is slow.
+    pub time: Timestamp,
+    /// Who.
+    pub artist: String,
+    /// Place in this artist's journal, from 1, without holes.
+    pub sequence: u64,
+    /// What.
+    pub deed: Deed,
+}
+
+/// The pixels a record speaks of, with what the person saw there.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Spot {
+    /// The scan's number.
+    pub frame: u64,
+    /// The pixels.
+    pub mask: RunMask,
+    /// The kind the detector gave it at that time.
+    pub kind: Kind,
+    /// The confidence the detector gave it at that time.
+    pub confidence: f32,
+}
+
+/// One stretch of frames of a rule with the confidence it asks for there.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Stretch {
+    /// First scan.
+    pub first: u64,
+    /// Last scan, itself included.
+    pub last: u64,
+    /// Lowest confidence.
+    pub min_confidence: f32,
+}
+
+/// What a record says. Masks instead of candidate numbers, frames instead of shot numbers: nothing a re-detection or a
+/// new survey could turn into something else.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Deed {
+    /// Candidates decided one by one.
+    Decide {
+        /// What.
+        decision: Decision,
+        /// Which.
+        spots: Vec<Spot>,
+    },
+    /// Candidates decided by a rule.
+    Rule {
+        /// What.
+        decision: Decision,
+        /// The rule as asked for.
+        filter: Filter,
+        /// The rule as it was resolved when it was made; the fold uses this.
+        stretches: Vec<Stretch>,
+    },
+    /// A protected region.
+    Protect {
+        /// The pixels.
+        rect: Rect,
+        /// First scan.
+        first: u64,
+        /// Last scan, itself included.
+        last: u64,
+        /// Why.
+        note: String,
+    },
+    /// The end of a protection.
+    Unprotect {
+        /// Which.
+        id: RegionId,
+    },
+    /// The sensitivity of the shot that covers these scans, or of all shots.
+    Sensitivity {
+        /// First and last scan of the shot; `None` for all.
+        scans: Option<(u64, u64)>,
+        /// Lowest confidence that asks for a decision.
+        value: f32,
+    },
+    /// Where the fill of a candidate shall come from.
+    FillChoice {
+        /// Which candidate.
+        spot: Spot,
+        /// From where.
+        choice: FillChoice,
+    },
+    /// A mark painted by hand.
+    HandMark {
+        /// The scan's number.
+        frame: u64,
+        /// The pixels.
+        mask: RunMask,
+    },
+    /// A remark.
+    Note {
+        /// The scan's number, or the reel.
+        frame: Option<u64>,
+        /// The remark.
+        text: String,
+    },
+    /// Seconds of work.
+    TimeSpent {
+        /// Seconds.
+        seconds: u32,
+    },
+    /// Takes back an earlier record of the same artist; taking back an undo is a redo.
+    Undo {
+        /// The other record's sequence number.
+        of: u64,
+    },
+}
+
+impl Deed {
+    /// What was done, in a few words, for lists and undo menus.
+    pub fn words(&self) -> String {
+        match self {
+            Self::Decide { decision, spots } => match spots.as_slice() {
+                [spot] => format!("{} one candidate in frame {}", decision.word(), spot.frame),
+                spots => format!("{} {} candidates", decision.word(), spots.len()),
+            },
+            Self::Rule { decision, .. } => format!("{} by rule", decision.word()),
+            Self::Protect { first, last, .. } => format!("protected a region in frames {first} to {last}"),
+            Self::Unprotect { .. } => "ended a protection".to_owned(),
+            Self::Sensitivity { scans: Some((first, last)), value } => {
+                format!("sensitivity {value} for frames {first} to {last}")
+            }
+            Self::Sensitivity { scans: None, value } => format!("sensitivity {value} for the whole reel"),
+            Self::FillChoice { spot, choice } => format!("fill {} in frame {}", choice.word(), spot.frame),
+            Self::HandMark { frame, .. } => format!("marked by hand in frame {frame}"),
+            Self::Note { frame: Some(frame), .. } => format!("note on frame {frame}"),
+            Self::Note { frame: None, .. } => "note on the reel".to_owned(),
+            Self::TimeSpent { seconds } => format!("{seconds} seconds of work"),
+            Self::Undo { of } => format!("took back record {of}"),
+        }
+    }
+
+    /// True for what `undo` can take back; time spent stays spent.
+    pub const fn undoable(&self) -> bool {
+        !matches!(self, Self::TimeSpent { .. } | Self::Undo { .. })
+    }
+}

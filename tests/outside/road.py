@@ -59,5 +59,9 @@ class Road:
     def verify(self, repaired, *options):
         return besom("verify", self.reel, "--repaired", repaired, *options)
 
+    def shots(self):
+        """(first, last) scan number of each shot."""
+        return [(shot["first"], shot["last"]) for shot in self.started["shots"]]
+
     def ledger(self, *options):
         return besom("ledger", self.reel, "--format", "json", *options)

@@ -1,1 +1,4 @@
 //! Ageing of clean pictures, reference detectors, scores, training, and the demo reel's renderer.
+#![forbid(unsafe_code)]
+
+pub mod ageing;

@@ -51,7 +51,7 @@ def one(job):
     folder = options.work / f"{clip.stem}-{weight}-{hashlib.sha256(key.encode()).hexdigest()[:10]}"
     if not (folder / "done").is_file():
         shutil.rmtree(folder, ignore_errors=True)
-    frames = clips.to_codes(clips.decode(clip, options.frames, options.first, size))
+    frames = clips.decode(clip, options.frames, options.first, size)
     seed = int(hashlib.sha256(clip.stem.encode()).hexdigest()[:6], 16)
     aged = evaluate.age(frames, folder, weight, seed)
     with tempfile.TemporaryDirectory(dir=options.work) as scratch:

@@ -29,11 +29,11 @@ class Aged:
 
 
 def age(clean_frames, folder, weight, seed):
-    """Writes clean 10-bit DPX frames, has `besom-proof age` dirty them, and reads the result back through OpenImageIO."""
+    """Writes clean 8-bit PNG frames, has `besom-proof age` dirty them, and reads the result back through OpenImageIO."""
     folder = Path(folder)
     if not (folder / "done").is_file():
         for n, frame in enumerate(clean_frames):
-            references.write_dpx10(folder / "source" / f"clip.{n + 1:04d}.dpx", frame)
+            references.write(folder / "source" / f"clip.{n + 1:04d}.png", frame)
         road.proof_age(folder / "source", folder / "aged", weight, seed)
         (folder / "done").write_text("aged\n")
     return load(folder)
@@ -66,7 +66,7 @@ def besom(aged, folder, threads=2):
     reel.detect("--threads", threads)
     seconds = time.perf_counter() - begun
     reel.decide("accept", "--include-at-risk")
-    reel.masks(folder / "candidates", "candidates", "--min-confidence", reel.sensitivity())
+    reel.masks(folder / "candidates", "candidates")
     reel.masks(folder / "accepted", "accepted")
     reel.repair(folder / "repaired")
     reel.verify(folder / "repaired")

@@ -16,7 +16,7 @@ FRAMES, FIRST, SIZE, SEED = 12, 40, (960, 540), 1961
 
 @pytest.fixture(scope="module")
 def aged(tmp_path_factory):
-    frames = clips.to_codes(clips.decode(clips.bundled("bigbuckbunny.mp4"), FRAMES, FIRST, SIZE))
+    frames = clips.decode(clips.bundled("bigbuckbunny.mp4"), FRAMES, FIRST, SIZE)
     return evaluate.age(frames, tmp_path_factory.mktemp("aged"), "heavy", SEED)
 
 

@@ -5,8 +5,19 @@
 #![forbid(unsafe_code)]
 
 pub mod candidate;
+pub mod components;
+pub mod detect;
+pub mod evidence;
+pub mod features;
 pub mod grain;
+pub mod model;
+pub mod prepare;
+pub mod survey;
 pub mod trees;
 
 pub use candidate::{Candidate, Kind, Origin, Polarity, Risk};
+pub use detect::{Settings, Suspects, Window, detect, suspects};
 pub use grain::Grain;
+pub use model::Model;
+pub use prepare::Prepared;
+pub use trees::{Trees, TreesError};

@@ -1,8 +1,29 @@
 //! Motion between frames: flicker, weave, dense motion and compensation. Knows nothing of defects.
+//!
+//! ```
+//! use besom_motion::{Pyramid, Vector, compensate, estimate_field};
+//! use besom_scan::Plane;
+//! let scene = |x: f32, y: f32| 500.0 + 90.0 * (x * 0.2).sin() + 70.0 * (y * 0.23 + x * 0.05).cos();
+//! let current = Plane::from_fn(96, 80, |x, y| scene(x as f32, y as f32));
+//! let reference = Plane::from_fn(96, 80, |x, y| scene(x as f32 - 3.0, y as f32 + 1.5));
+//! let field = estimate_field(&Pyramid::new(&current), &Pyramid::new(&reference));
+//! assert!(field.at(48.0, 40.0).distance(Vector::new(3.0, -1.5)) < 0.1);
+//! let seen = compensate(&reference, &field);
+//! assert!((seen.at(48, 40) - current.at(48, 40)).abs() < 3.0);
+//! ```
 #![forbid(unsafe_code)]
 
 pub mod around;
+pub mod compensate;
+pub mod field;
+pub mod flicker;
 pub mod interpolate;
+pub mod patch;
+pub mod pyramid;
 pub mod vector;
 
+pub use compensate::{Motion, compensate};
+pub use field::{MotionField, estimate_field};
+pub use flicker::Flicker;
+pub use pyramid::Pyramid;
 pub use vector::Vector;

@@ -1,0 +1,96 @@
+//! From responses to objects: hysteresis and connected components.
+
+use besom_scan::{Plane, Rect, Run, RunMask};
+
+use crate::candidate::Polarity;
+use crate::evidence::Evidence;
+
+/// Thresholds of the test, in grain sigmas.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Thresholds {
+    /// Spike response of a seed.
+    pub seed: f32,
+    /// Rank-order response of a seed.
+    pub rank: f32,
+    /// Spike response down to which a seed grows: the soft edge.
+    pub grow: f32,
+    /// Fewest pixels of an object.
+    pub area: usize,
+}
+
+impl Default for Thresholds {
+    fn default() -> Self {
+        Self { seed: 3.6, rank: 0.3, grow: 2.3, area: 4 }
+    }
+}
+
+/// One connected object of one polarity.
+#[derive(Clone, Debug)]
+pub struct Component {
+    /// Its pixels.
+    pub mask: RunMask,
+    /// The smallest rectangle around them.
+    pub bounds: Rect,
+    /// Dark or bright.
+    pub polarity: Polarity,
+}
+
+/// Grows seeds over 8-connected pixels of the same sign and returns the objects in the order of their first pixel.
+pub fn components(evidence: &Evidence, t: &Thresholds) -> Vec<Component> {
+    let (width, height) = (evidence.spike.width(), evidence.spike.height());
+    let mut seen = Plane::<u8>::new(width, height);
+    let mut found = Vec::new();
+    let mut stack: Vec<(u32, u32)> = Vec::new();
+    let mut pixels: Vec<(u32, u32)> = Vec::new();
+    for y in 0..height {
+        let (spike, rank) = (evidence.spike.row(y), evidence.rank.row(y));
+        for x in 0..width {
+            if spike[x].abs() < t.seed || rank[x].abs() < t.rank || seen.at(x, y) != 0 {
+                continue;
+            }
+            let sign = spike[x].signum();
+            pixels.clear();
+            stack.push((x as u32, y as u32));
+            seen.set(x, y, 1);
+            while let Some((px, py)) = stack.pop() {
+                pixels.push((px, py));
+                for ny in py.saturating_sub(1)..=(py + 1).min(height as u32 - 1) {
+                    for nx in px.saturating_sub(1)..=(px + 1).min(width as u32 - 1) {
+                        let (i, j) = (nx as usize, ny as usize);
+                        if seen.at(i, j) == 0 && evidence.spike.at(i, j) * sign >= t.grow {
+                            seen.set(i, j, 1);
+                            stack.push((nx, ny));
+                        }
+                    }
+                }
+            }
+            if pixels.len() >= t.area {
+                found.push(component(&pixels, sign));
+            }
+        }
+    }
+    // Seeds are met row by row, but growth may reach above the seed: order by the first pixel of the whole object.
+    found.sort_by_key(|c| c.mask.runs().first().map(|r| (r.y, r.x0)));
+    found
+}
+
+fn component(pixels: &[(u32, u32)], sign: f32) -> Component {
+    let mask = RunMask::from_runs(pixels.iter().map(|&(x, y)| Run { y, x0: x, x1: x + 1 }).collect());
+    let polarity = if sign > 0.0 { Polarity::Bright } else { Polarity::Dark };
+    Component { bounds: mask.bounds(), mask, polarity }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn seeds_grow_to_the_soft_edge_but_not_across_signs() {
+        let row = [0.0, 2.5, 3.0, 5.0, 2.4, 0.0, -2.5, -4.0, -3.0, -2.9, 0.0, 3.0, 3.0, 3.0, 3.0];
+        let spike = Plane::from_fn(15, 1, |x, _| row[x]);
+        let rank = spike.map(|v| v * 0.5);
+        let found = components(&Evidence { spike, rank }, &Thresholds::default());
+        let list: Vec<_> = found.iter().map(|c| (c.bounds.x0, c.bounds.x1, c.polarity)).collect();
+        assert_eq!(list, vec![(1, 5, Polarity::Bright), (6, 10, Polarity::Dark)]);
+    }
+}

@@ -1,0 +1,154 @@
+//! One frame's candidates.
+
+use besom_motion::{Flicker, MotionField, compensate, estimate_field};
+use besom_scan::Plane;
+use rayon::prelude::*;
+
+use crate::candidate::{Candidate, Kind, Origin, Risk};
+use crate::components::{Component, Thresholds, components};
+use crate::evidence::{Evidence, sigma_table, test};
+use crate::features::{Crowd, Measured, Scene, Side, measure};
+use crate::grain::Grain;
+use crate::model::Model;
+use crate::prepare::Prepared;
+
+/// Settings of a detection. Part of the fingerprint of stored candidates.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Settings {
+    /// Thresholds of the temporal test.
+    pub thresholds: Thresholds,
+    /// Candidates below this confidence are not kept.
+    pub floor: f32,
+}
+
+impl Default for Settings {
+    fn default() -> Self {
+        Self { thresholds: Thresholds::default(), floor: 0.05 }
+    }
+}
+
+/// A frame with the frames of its shot around it. `None` where the shot or the reel ends, or a scan cannot be read.
+#[derive(Clone, Copy)]
+pub struct Window<'a> {
+    /// n-2.
+    pub before_last: Option<&'a Prepared>,
+    /// n-1.
+    pub previous: Option<&'a Prepared>,
+    /// n.
+    pub current: &'a Prepared,
+    /// n+1.
+    pub next: Option<&'a Prepared>,
+    /// n+2.
+    pub after_next: Option<&'a Prepared>,
+}
+
+/// Suspected marks of a frame before they are judged, each with its measurements.
+pub struct Suspects {
+    /// The marks, in the order of their first pixel.
+    pub components: Vec<Component>,
+    /// Their measurements.
+    pub measured: Vec<Measured>,
+    /// The test had frames on one side only.
+    pub one_sided: bool,
+}
+
+/// The two neighbours of the test, the witnesses beyond them, and whether they lie on one side.
+type Chosen<'a> = ([&'a Prepared; 2], [Option<&'a Prepared>; 2], bool);
+
+impl<'a> Window<'a> {
+    fn choose(&self) -> Option<Chosen<'a>> {
+        match (self.previous, self.next) {
+            (Some(p), Some(n)) => Some(([p, n], [self.before_last, self.after_next], false)),
+            (Some(p), None) => Some(([p, self.before_last.unwrap_or(p)], [None, None], true)),
+            (None, Some(n)) => Some(([n, self.after_next.unwrap_or(n)], [None, None], true)),
+            (None, None) => None,
+        }
+    }
+}
+
+/// A neighbour as seen from the current frame, with the motion that took it there.
+fn side(current: &Prepared, other: &Prepared) -> (MotionField, Plane) {
+    let field = estimate_field(&current.pyramid, &other.pyramid);
+    let mut seen = compensate(&other.luma, &field);
+    Flicker::measure(&current.luma, &seen).level(&mut seen);
+    (field, seen)
+}
+
+/// Finds and measures every suspected mark of `window.current`. Empty when the frame stands alone in its shot.
+pub fn suspects(window: &Window, grain: &Grain, settings: &Settings) -> Suspects {
+    let nothing = Suspects { components: Vec::new(), measured: Vec::new(), one_sided: true };
+    let current = window.current;
+    let Some((neighbours, witnesses, one_sided)) = window.choose() else { return nothing };
+    let same_size = |p: &Prepared| p.width() == current.width() && p.height() == current.height();
+    if !neighbours.iter().all(|p| same_size(p)) {
+        return nothing;
+    }
+    let ((field_a, a), (field_b, b)) =
+        rayon::join(|| side(current, neighbours[0]), || side(current, neighbours[1]));
+    let evidence = test(&current.luma, &a, &b, &sigma_table(grain));
+    let components = components(&evidence, &settings.thresholds);
+    let mut taken = Plane::<u8>::new(current.width(), current.height());
+    for c in &components {
+        c.mask.paint(&mut taken, 1);
+    }
+    let crowd = Crowd::count(current.width(), current.height(), &components);
+    let scene = Scene {
+        current,
+        sides: [
+            Side { frame: neighbours[0], field: &field_a, seen: &a },
+            Side { frame: neighbours[1], field: &field_b, seen: &b },
+        ],
+        witnesses: witnesses.map(|w| w.filter(|p| same_size(p))),
+        evidence: &evidence,
+        grain,
+        one_sided,
+        taken: &taken,
+        crowd: &crowd,
+    };
+    let measured = components.par_iter().map(|c| measure(&scene, c)).collect();
+    Suspects { components, measured, one_sided }
+}
+
+/// The candidates of `window.current`, in the order of their first pixel.
+pub fn detect(window: &Window, grain: &Grain, model: &Model, settings: &Settings) -> Vec<Candidate> {
+    let found = suspects(window, grain, settings);
+    found
+        .components
+        .into_iter()
+        .zip(&found.measured)
+        .filter_map(|(component, measured)| judge(component, measured, model, settings))
+        .collect()
+}
+
+fn judge(component: Component, measured: &Measured, model: &Model, settings: &Settings) -> Option<Candidate> {
+    let confidence = model.confidence(measured);
+    (confidence >= settings.floor).then(|| Candidate {
+        kind: if measured.hair { Kind::Hair } else { Kind::Dust },
+        polarity: component.polarity,
+        confidence,
+        risk: risk(measured),
+        origin: Origin::Film,
+        peak: measured.get("spike_peak"),
+        reasons: model.reasons(measured),
+        mask: component.mask,
+    })
+}
+
+/// Bounds beyond which a mark is at risk of being part of the picture. Read off the development clips: beyond them more than
+/// a third of the suspects are not dirt.
+fn risk(m: &Measured) -> Risk {
+    Risk {
+        neighbours_disagree: m.get("neighbours_differ_rim") > 4.0,
+        fast_motion: m.get("motion") > 2.0,
+        reappears: m.get("reappears_a").min(m.get("reappears_b")) < 0.3,
+        one_sided: m.get("one_sided") > 0.5,
+        swarm: m.get("crowd_same_sign") > 4.0,
+    }
+}
+
+/// The responses of the temporal test alone, for viewing and for tests.
+pub fn evidence_of(window: &Window, grain: &Grain) -> Option<Evidence> {
+    let ([a, b], _, _) = window.choose()?;
+    let ((_, a), (_, b)) = (side(window.current, a), side(window.current, b));
+    Some(test(&window.current.luma, &a, &b, &sigma_table(grain)))
+}

@@ -1,0 +1,538 @@
+//! What is measured of a suspected mark before it is judged. Every number is dimensionless or in grain sigmas, so that one
+//! model serves every stock, size and depth.
+
+use besom_motion::MotionField;
+use besom_motion::around::{LocalMatch, match_around};
+use besom_motion::interpolate::sample;
+use besom_motion::Vector;
+use besom_scan::{Plane, Rect};
+
+use crate::candidate::Polarity;
+use crate::components::Component;
+use crate::evidence::Evidence;
+use crate::grain::Grain;
+use crate::prepare::Prepared;
+
+/// Names of the measurements, in the order of [`Measured::values`].
+pub const NAMES: [&str; 48] = [
+    "area",
+    "thinness",
+    "fill",
+    "elongation",
+    "spike_mean",
+    "spike_peak",
+    "rank_mean",
+    "rank_peak",
+    "rank_share",
+    "rim_residue_least",
+    "rim_residue_most",
+    "surround_residue",
+    "neighbours_differ_inside",
+    "neighbours_differ_rim",
+    "contrast",
+    "contrast_in_neighbours",
+    "texture_rim",
+    "texture_neighbours",
+    "edge_sharpness",
+    "edge_against_picture",
+    "motion",
+    "motion_opposed",
+    "roughness",
+    "field_error",
+    "crowd_near",
+    "crowd_wide",
+    "crowd_same_sign",
+    "retest_mean",
+    "retest_least_side",
+    "retest_peak",
+    "retest_rim",
+    "retest_shift",
+    "retest_agreement",
+    "reappears_a",
+    "reappears_b",
+    "reappears_distance",
+    "channel_spread",
+    "channel_signs",
+    "channel_weakest",
+    "witness_response",
+    "witness_rim",
+    "witness_agree",
+    "bright",
+    "level",
+    "near_white",
+    "one_sided",
+    "size_relative",
+    "rim_gradient",
+];
+
+/// Measurements of one component.
+#[derive(Clone, Debug)]
+pub struct Measured {
+    /// One value a name of [`NAMES`].
+    pub values: [f32; NAMES.len()],
+    /// Thin and long: a hair or fibre.
+    pub hair: bool,
+}
+
+impl Measured {
+    /// The value of a measurement; 0 for a name that is not one of [`NAMES`].
+    pub fn get(&self, name: &str) -> f32 {
+        NAMES.iter().position(|n| *n == name).map_or(0.0, |k| self.values[k])
+    }
+}
+
+/// A neighbour with everything that relates it to the current frame.
+pub struct Side<'a> {
+    /// The frame itself.
+    pub frame: &'a Prepared,
+    /// Motion from the current frame to it.
+    pub field: &'a MotionField,
+    /// Its smoothed luma, compensated and levelled.
+    pub seen: &'a Plane,
+}
+
+/// One frame's surroundings, shared by all its components.
+pub struct Scene<'a> {
+    /// The frame.
+    pub current: &'a Prepared,
+    /// The two neighbours of the test.
+    pub sides: [Side<'a>; 2],
+    /// Farther frames beyond them, each with the side it lies beyond; they speak as witnesses.
+    pub witnesses: [Option<&'a Prepared>; 2],
+    /// The test's responses.
+    pub evidence: &'a Evidence,
+    /// Grain of the shot.
+    pub grain: &'a Grain,
+    /// Both neighbours lie on the same side of the frame, or are one and the same.
+    pub one_sided: bool,
+    /// Not zero at every pixel of every component.
+    pub taken: &'a Plane<u8>,
+    /// Components per cell of 32x32 pixels: all, dark, bright.
+    pub crowd: &'a Crowd,
+}
+
+/// How many components lie where.
+#[derive(Clone, Debug)]
+pub struct Crowd {
+    cells: [Plane; 3],
+}
+
+const CROWD_CELL: i32 = 32;
+
+impl Crowd {
+    /// Counts the components by the centre of their bounds.
+    pub fn count(width: usize, height: usize, components: &[Component]) -> Self {
+        let cell = CROWD_CELL as usize;
+        let mut cells = [(); 3].map(|()| Plane::new(width.div_ceil(cell).max(1), height.div_ceil(cell).max(1)));
+        for c in components {
+            let (x, y) = centre(&c.bounds);
+            let (x, y) = ((x / CROWD_CELL) as usize, (y / CROWD_CELL) as usize);
+            let sign = if c.polarity == Polarity::Dark { 1 } else { 2 };
+            for k in [0, sign] {
+                let before = cells[k].at(x, y);
+                cells[k].set(x, y, before + 1.0);
+            }
+        }
+        Self { cells }
+    }
+
+    /// Mean count a cell within `reach` cells of a position.
+    fn around(&self, kind: usize, x: i32, y: i32, reach: i32) -> f32 {
+        let plane = &self.cells[kind];
+        let (cx, cy) = (x / CROWD_CELL, y / CROWD_CELL);
+        let (mut sum, mut count) = (0.0, 0.0);
+        for j in cy - reach..=cy + reach {
+            for i in cx - reach..=cx + reach {
+                if let Some(v) = plane.get(i, j) {
+                    sum += v;
+                    count += 1.0;
+                }
+            }
+        }
+        sum / f32::max(count, 1.0)
+    }
+}
+
+fn centre(r: &Rect) -> (i32, i32) {
+    ((r.x0 + r.x1 - 1) / 2, (r.y0 + r.y1 - 1) / 2)
+}
+
+/// Pixels of a component and of the rims around it, as lists of positions.
+struct Zones {
+    mask: Vec<(usize, usize)>,
+    edge: Vec<(usize, usize)>,
+    rim: Vec<(usize, usize)>,
+    surround: Vec<(usize, usize)>,
+}
+
+/// The rim lies from 2 to 4 pixels outside the mask, the surround from 5 to 9.
+const RIM: (u8, u8) = (2, 4);
+const SURROUND: u8 = 9;
+/// More positions than this in a zone are thinned out evenly: the means they serve do not change visibly.
+const MOST: usize = 600;
+
+impl Zones {
+    fn of(component: &Component, taken: &Plane<u8>) -> Self {
+        let frame = taken.rect();
+        let window = component.bounds.grown(i32::from(SURROUND)).intersect(&frame);
+        let (w, h) = (window.width(), window.height());
+        let mut distance = vec![u8::MAX; w * h];
+        for (x, y) in component.mask.pixels() {
+            distance[(y as i32 - window.y0) as usize * w + (x as i32 - window.x0) as usize] = 0;
+        }
+        chessboard(&mut distance, w, h);
+        let mut zones = Self { mask: Vec::new(), edge: Vec::new(), rim: Vec::new(), surround: Vec::new() };
+        for j in 0..h {
+            for i in 0..w {
+                let place = (i + window.x0 as usize, j + window.y0 as usize);
+                match distance[j * w + i] {
+                    0 => {
+                        zones.mask.push(place);
+                        let border = i == 0 || j == 0 || i + 1 == w || j + 1 == h;
+                        if border || [j * w + i - 1, j * w + i + 1, (j - 1) * w + i, (j + 1) * w + i].iter().any(|k| distance[*k] > 0) {
+                            zones.edge.push(place);
+                        }
+                    }
+                    d if taken.at(place.0, place.1) != 0 || d < RIM.0 || d > SURROUND => {}
+                    d if d <= RIM.1 => zones.rim.push(place),
+                    _ => zones.surround.push(place),
+                }
+            }
+        }
+        thin(&mut zones.surround, MOST);
+        zones
+    }
+}
+
+fn thin(places: &mut Vec<(usize, usize)>, most: usize) {
+    let step = places.len().div_ceil(most).max(1);
+    if step > 1 {
+        let mut k = 0;
+        places.retain(|_| {
+            k += 1;
+            (k - 1) % step == 0
+        });
+    }
+}
+
+/// Chessboard distance to the nearest zero, by two passes (Rosenfeld and Pfaltz 1966, from memory).
+fn chessboard(distance: &mut [u8], w: usize, h: usize) {
+    let at = |d: &[u8], i: i32, j: i32| {
+        if i < 0 || j < 0 || i >= w as i32 || j >= h as i32 { u8::MAX } else { d[j as usize * w + i as usize] }
+    };
+    for forward in [true, false] {
+        for k in 0..w * h {
+            let k = if forward { k } else { w * h - 1 - k };
+            let (i, j) = ((k % w) as i32, (k / w) as i32);
+            let s = if forward { -1 } else { 1 };
+            let near = [(s, 0), (s, s), (0, s), (-s, s)]
+                .into_iter()
+                .map(|(di, dj)| at(distance, i + di, j + dj))
+                .min()
+                .unwrap_or(u8::MAX);
+            distance[k] = distance[k].min(near.saturating_add(1));
+        }
+    }
+}
+
+fn mean(places: &[(usize, usize)], mut value: impl FnMut(usize, usize) -> f32) -> f32 {
+    if places.is_empty() {
+        return 0.0;
+    }
+    places.iter().map(|&(x, y)| value(x, y)).sum::<f32>() / places.len() as f32
+}
+
+fn deviation(places: &[(usize, usize)], plane: &Plane) -> f32 {
+    let middle = mean(places, |x, y| plane.at(x, y));
+    mean(places, |x, y| (plane.at(x, y) - middle).powi(2)).sqrt()
+}
+
+fn slope(plane: &Plane, x: usize, y: usize) -> f32 {
+    let (x, y) = (x as i32, y as i32);
+    let gx = plane.clamped(x + 1, y) - plane.clamped(x - 1, y);
+    let gy = plane.clamped(x, y + 1) - plane.clamped(x, y - 1);
+    0.5 * gx.hypot(gy)
+}
+
+/// Measures a component.
+pub fn measure(scene: &Scene, component: &Component) -> Measured {
+    let zones = Zones::of(component, scene.taken);
+    let luma = &scene.current.luma;
+    let [a, b] = [scene.sides[0].seen, scene.sides[1].seen];
+    let sign = if component.polarity == Polarity::Bright { 1.0 } else { -1.0 };
+    let level = mean(&zones.mask, |x, y| 0.5 * (a.at(x, y) + b.at(x, y)));
+    let sigma = scene.grain.luma_at(level).max(0.25);
+    let mut v = [0.0f32; NAMES.len()];
+    let mut put = Put { values: &mut v, at: 0 };
+
+    let area = zones.mask.len() as f32;
+    // A thin curve of length l and width w has l pixels of edge on each side: l is half the edge, w the area over l.
+    let length = (0.5 * zones.edge.len() as f32).max(1.0);
+    let width = area / length;
+    let (elongation, _) = moments(&zones.mask);
+    put.add(area.ln());
+    put.add(length / width.max(1.0));
+    put.add(area / component.bounds.area().max(1) as f32);
+    put.add(elongation);
+
+    shape_of_response(&mut put, scene, &zones, sign);
+    surroundings(&mut put, scene, &zones, sigma, sign);
+    edges(&mut put, scene, &zones, sigma);
+    let (cx, cy) = centre(&component.bounds);
+    motion(&mut put, scene, cx, cy, sigma);
+    let same = if sign < 0.0 { 1 } else { 2 };
+    put.add(scene.crowd.around(0, cx, cy, 1));
+    put.add(scene.crowd.around(0, cx, cy, 4));
+    put.add(scene.crowd.around(same, cx, cy, 2));
+
+    let aligned = retest(&mut put, scene, component, &zones, sigma, sign);
+    reappearance(&mut put, scene, component, &zones, sign);
+    channels(&mut put, scene, &zones, &aligned, sign);
+    witnesses(&mut put, scene, component, &zones, &aligned, sigma, sign);
+
+    put.add(sign);
+    put.add(level / 1024.0);
+    put.add(((mean(&zones.mask, |x, y| luma.at(x, y)) - 800.0) / 100.0).max(0.0));
+    put.add(f32::from(scene.one_sided));
+    put.add(component.bounds.width().max(component.bounds.height()) as f32 / luma.width() as f32 * 100.0);
+    put.add(mean(&zones.rim, |x, y| slope(a, x, y).min(slope(b, x, y))) / sigma);
+    debug_assert_eq!(put.at, NAMES.len());
+    let hair = length > 14.0 && length / width.max(1.0) > 4.5;
+    Measured { values: v, hair }
+}
+
+struct Put<'a> {
+    values: &'a mut [f32; NAMES.len()],
+    at: usize,
+}
+
+impl Put<'_> {
+    fn add(&mut self, value: f32) {
+        self.values[self.at] = if value.is_finite() { value } else { 0.0 };
+        self.at += 1;
+    }
+}
+
+/// Ratio of the longer to the shorter axis of the pixels' moments of inertia, and the longer axis's standard deviation.
+fn moments(places: &[(usize, usize)]) -> (f32, f32) {
+    let (mx, my) = (mean(places, |x, _| x as f32), mean(places, |_, y| y as f32));
+    let xx = mean(places, |x, _| (x as f32 - mx).powi(2)) + 1.0 / 12.0;
+    let yy = mean(places, |_, y| (y as f32 - my).powi(2)) + 1.0 / 12.0;
+    let xy = mean(places, |x, y| (x as f32 - mx) * (y as f32 - my));
+    let half = 0.5 * (xx + yy);
+    let root = (0.25 * (xx - yy).powi(2) + xy * xy).sqrt();
+    let (long, short) = (half + root, (half - root).max(1.0 / 12.0));
+    ((long / short).sqrt(), long.sqrt())
+}
+
+fn shape_of_response(put: &mut Put, scene: &Scene, zones: &Zones, sign: f32) {
+    let e = scene.evidence;
+    put.add(mean(&zones.mask, |x, y| sign * e.spike.at(x, y)));
+    put.add(zones.mask.iter().map(|&(x, y)| sign * e.spike.at(x, y)).fold(0.0, f32::max));
+    put.add(mean(&zones.mask, |x, y| (sign * e.rank.at(x, y)).max(0.0)));
+    put.add(zones.mask.iter().map(|&(x, y)| sign * e.rank.at(x, y)).fold(0.0, f32::max));
+    put.add(mean(&zones.mask, |x, y| f32::from(sign * e.rank.at(x, y) > 0.3)));
+}
+
+fn surroundings(put: &mut Put, scene: &Scene, zones: &Zones, sigma: f32, sign: f32) {
+    let luma = &scene.current.luma;
+    let [a, b] = [scene.sides[0].seen, scene.sides[1].seen];
+    let residue = |places: &[(usize, usize)], plane: &Plane| mean(places, |x, y| (luma.at(x, y) - plane.at(x, y)).abs());
+    let (ra, rb) = (residue(&zones.rim, a) / sigma, residue(&zones.rim, b) / sigma);
+    put.add(ra.min(rb));
+    put.add(ra.max(rb));
+    put.add(residue(&zones.surround, a).max(residue(&zones.surround, b)) / sigma);
+    put.add(mean(&zones.mask, |x, y| (a.at(x, y) - b.at(x, y)).abs()) / sigma);
+    put.add(mean(&zones.rim, |x, y| (a.at(x, y) - b.at(x, y)).abs()) / sigma);
+    let step = |plane: &Plane| {
+        sign * (mean(&zones.mask, |x, y| plane.at(x, y)) - mean(&zones.rim, |x, y| plane.at(x, y))) / sigma
+    };
+    put.add(step(luma));
+    put.add(step(a).max(step(b)));
+    put.add(deviation(&zones.rim, luma) / sigma);
+    put.add(deviation(&zones.mask, a).min(deviation(&zones.mask, b)) / sigma);
+}
+
+fn edges(put: &mut Put, scene: &Scene, zones: &Zones, sigma: f32) {
+    let luma = &scene.current.luma;
+    let a = scene.sides[0].seen;
+    let sharpest = |places: &[(usize, usize)], plane: &Plane| {
+        places.iter().map(|&(x, y)| slope(plane, x, y)).fold(0.0, f32::max)
+    };
+    let edge = mean(&zones.edge, |x, y| slope(luma, x, y)) / sigma;
+    put.add(edge);
+    let picture = sharpest(&zones.surround, a).max(sharpest(&zones.rim, a)) / sigma;
+    put.add(edge / (picture + 1.0));
+}
+
+fn motion(put: &mut Put, scene: &Scene, cx: i32, cy: i32, sigma: f32) {
+    let (x, y) = (cx as f32, cy as f32);
+    let [a, b] = [&scene.sides[0], &scene.sides[1]];
+    let (va, vb) = (a.field.at(x, y), b.field.at(x, y));
+    put.add(va.length().max(vb.length()) / scene.current.width() as f32 * 100.0);
+    // Steady motion through three frames: the two vectors oppose each other.
+    put.add(if scene.one_sided { 0.0 } else { Vector::new(va.dx + vb.dx, va.dy + vb.dy).length() });
+    put.add(a.field.roughness(x, y).max(b.field.roughness(x, y)));
+    put.add(a.field.error(x, y).max(b.field.error(x, y)) / sigma);
+}
+
+/// How far the window of the re-estimated motion reaches beyond the mark, in pixels.
+const REACH: i32 = 8;
+
+/// Aligns both neighbours anew on the surroundings alone and asks again whether the mark is missing there.
+fn retest(
+    put: &mut Put,
+    scene: &Scene,
+    component: &Component,
+    zones: &Zones,
+    sigma: f32,
+    sign: f32,
+) -> [LocalMatch; 2] {
+    let luma = &scene.current.luma;
+    let (cx, cy) = centre(&component.bounds);
+    let window = component.bounds.grown(REACH);
+    let aligned = [0, 1].map(|k| {
+        let side = &scene.sides[k];
+        let start = side.field.at(cx as f32, cy as f32);
+        match_around(luma, &side.frame.luma, scene.taken, None, window, start, 1)
+    });
+    let difference = |k: usize, x: usize, y: usize| {
+        let m = &aligned[k];
+        let other = sample(&scene.sides[k].frame.luma, x as f32 + m.vector.dx, y as f32 + m.vector.dy) + m.offset;
+        sign * (luma.at(x, y) - other) / sigma
+    };
+    let (mut both, mut least, mut peak, mut apart) = (0.0, [0.0f32; 2], 0.0f32, 0.0);
+    for &(x, y) in &zones.mask {
+        let (da, db) = (difference(0, x, y), difference(1, x, y));
+        both += da.min(db);
+        least[0] += da;
+        least[1] += db;
+        peak = peak.max(da.min(db));
+        apart += (da - db).abs();
+    }
+    let n = zones.mask.len().max(1) as f32;
+    put.add(both / n);
+    put.add(least[0].min(least[1]) / n);
+    put.add(peak);
+    let rim = aligned[0].error.max(aligned[1].error) / sigma;
+    put.add(if rim.is_finite() { rim } else { 20.0 });
+    let shift = |k: usize| aligned[k].vector.distance(scene.sides[k].field.at(cx as f32, cy as f32));
+    put.add(shift(0).max(shift(1)));
+    put.add(apart / n / (both / n).abs().max(0.5));
+    aligned
+}
+
+/// Farthest displacement at which a mark's like is looked for in a neighbour, in pixels.
+const SEARCH: i32 = 14;
+/// Positions of the mark and its rim that are compared.
+const SHAPE: usize = 40;
+
+/// Looks for the mark's own shape, displaced, in each compensated neighbour. Dirt never re-appears; objects do.
+fn reappearance(put: &mut Put, scene: &Scene, component: &Component, zones: &Zones, sign: f32) {
+    let luma = &scene.current.luma;
+    let mut inside = zones.mask.clone();
+    thin(&mut inside, SHAPE);
+    let mut rim = zones.rim.clone();
+    thin(&mut rim, SHAPE / 2);
+    let points: Vec<(i32, i32, f32)> =
+        inside.iter().chain(&rim).map(|&(x, y)| (x as i32, y as i32, luma.at(x, y))).collect();
+    let inner = inside.len() as f32;
+    let own = 1 + (component.bounds.width().max(component.bounds.height()) / 2).min(6) as i32;
+    let mut nearest = (f32::INFINITY, 0.0f32);
+    for k in 0..2 {
+        let plane = scene.sides[k].seen;
+        let at = |x: i32, y: i32| plane.clamped(x, y);
+        let contrast = sign * inside.iter().map(|&(x, y)| luma.at(x, y) - plane.at(x, y)).sum::<f32>() / inner.max(1.0);
+        let mut best = f32::INFINITY;
+        for dy in -SEARCH..=SEARCH {
+            for dx in -SEARCH..=SEARCH {
+                if dx.abs().max(dy.abs()) < own {
+                    continue;
+                }
+                let mut sum = 0.0;
+                for &(x, y, value) in &points {
+                    sum += (value - at(x + dx, y + dy)).abs();
+                    if sum >= best {
+                        break;
+                    }
+                }
+                if sum < best {
+                    best = sum;
+                    let score = best / points.len().max(1) as f32 / contrast.max(1.0);
+                    if score < nearest.0 {
+                        nearest = (score, (dx as f32).hypot(dy as f32));
+                    }
+                }
+            }
+        }
+        put.add((best / points.len().max(1) as f32 / contrast.max(1.0)).min(4.0));
+    }
+    put.add(nearest.1);
+}
+
+/// Do all colour channels say the same? Dust covers all dye layers; an error of motion rarely looks alike in all three.
+fn channels(put: &mut Put, scene: &Scene, zones: &Zones, aligned: &[LocalMatch; 2], sign: f32) {
+    let planes = &scene.current.planes;
+    if planes.len() < 3 {
+        for value in [0.0, 1.0, 1.0] {
+            put.add(value);
+        }
+        return;
+    }
+    let mut inside = zones.mask.clone();
+    thin(&mut inside, 60);
+    let mut response = [0.0f32; 3];
+    for (c, out) in response.iter_mut().enumerate() {
+        let difference = |k: usize, x: usize, y: usize| {
+            let m = &aligned[k];
+            let other = scene.sides[k].frame.planes.get(c).unwrap_or(&planes[c]);
+            let there = other.clamped((x as f32 + m.vector.dx).round() as i32, (y as f32 + m.vector.dy).round() as i32);
+            sign * (planes[c].at(x, y) - there - m.offset)
+        };
+        *out = mean(&inside, |x, y| {
+            let (da, db) = (difference(0, x, y), difference(1, x, y));
+            da.min(db).max(0.0) + da.max(db).min(0.0)
+        });
+    }
+    let (low, high) = response.iter().fold((f32::MAX, f32::MIN), |(l, h), v| (l.min(*v), h.max(*v)));
+    put.add((high - low) / high.max(1.0));
+    put.add(response.iter().filter(|v| **v > 0.25 * high).count() as f32);
+    put.add(low / high.max(1.0));
+}
+
+/// What n-2 and n+2 say: a mark of one frame is missing there too, and they agree with the nearer neighbours.
+fn witnesses(
+    put: &mut Put,
+    scene: &Scene,
+    component: &Component,
+    zones: &Zones,
+    aligned: &[LocalMatch; 2],
+    sigma: f32,
+    sign: f32,
+) {
+    let luma = &scene.current.luma;
+    let window = component.bounds.grown(REACH);
+    let (mut response, mut rim, mut agree) = (f32::INFINITY, 0.0f32, 0.0f32);
+    for k in 0..2 {
+        let Some(frame) = scene.witnesses[k] else { continue };
+        let near = &aligned[k];
+        // Steady motion carries on: twice the nearer vector is the place to start.
+        let start = Vector::new(2.0 * near.vector.dx, 2.0 * near.vector.dy);
+        let m = match_around(luma, &frame.luma, scene.taken, None, window, start, 2);
+        if !m.error.is_finite() {
+            continue;
+        }
+        let far = |x: usize, y: usize| {
+            sample(&frame.luma, x as f32 + m.vector.dx, y as f32 + m.vector.dy) + m.offset
+        };
+        let close = |x: usize, y: usize| {
+            sample(&scene.sides[k].frame.luma, x as f32 + near.vector.dx, y as f32 + near.vector.dy) + near.offset
+        };
+        response = response.min(mean(&zones.mask, |x, y| sign * (luma.at(x, y) - far(x, y))) / sigma);
+        agree = agree.max(mean(&zones.mask, |x, y| (close(x, y) - far(x, y)).abs()) / sigma);
+        rim = rim.max(m.error / sigma);
+    }
+    put.add(if response.is_finite() { response } else { -1.0 });
+    put.add(rim);
+    put.add(agree);
+}

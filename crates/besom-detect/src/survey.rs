@@ -1,0 +1,214 @@
+//! What the survey measures from pixels: shot cuts and grain.
+
+use besom_motion::{compensate, estimate_field, Flicker};
+use besom_scan::Plane;
+
+use crate::grain::{BINS, Grain};
+use crate::prepare::Prepared;
+
+/// Columns of a thumbnail; its rows follow the frame's shape.
+pub const THUMBNAIL_WIDTH: usize = 64;
+
+/// A frame reduced for finding cuts: mean luma of square areas.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Thumbnail {
+    luma: Plane,
+}
+
+impl Thumbnail {
+    /// Reduces a frame. Every fourth row and column of a large frame is enough for a mean over hundreds of pixels.
+    pub fn new(planes: &[Plane]) -> Self {
+        let Some(first) = planes.first().filter(|p| p.width() > 0 && p.height() > 0) else {
+            return Self { luma: Plane::new(0, 0) };
+        };
+        let (width, height) = (first.width(), first.height());
+        let columns = THUMBNAIL_WIDTH.min(width);
+        let rows = (height * columns / width).clamp(1, height);
+        let step = if width >= 16 * columns { 4 } else { 1 };
+        let luma = Plane::from_fn(columns, rows, |c, r| {
+            let (x0, x1) = (c * width / columns, ((c + 1) * width / columns).max(c * width / columns + 1));
+            let (y0, y1) = (r * height / rows, ((r + 1) * height / rows).max(r * height / rows + 1));
+            let (mut sum, mut count) = (0.0, 0.0);
+            for y in (y0..y1).step_by(step) {
+                for plane in planes {
+                    for v in plane.row(y)[x0..x1].iter().step_by(step) {
+                        sum += v;
+                        count += 1.0;
+                    }
+                }
+            }
+            sum / f32::max(count, 1.0)
+        });
+        Self { luma }
+    }
+
+    /// The reduced luma, analysis codes.
+    pub fn luma(&self) -> &Plane {
+        &self.luma
+    }
+
+    /// How unlike two frames are, 0 for the same: the mean absolute difference after the whole frame's level is taken away
+    /// and every block of 8x8 samples has found its best place within 4 samples, divided by the picture's own contrast.
+    pub fn unlike(&self, other: &Self) -> f32 {
+        const BLOCK: usize = 8;
+        const REACH: i32 = 4;
+        let (a, b) = (&self.luma, &other.luma);
+        if a.width() != b.width() || a.height() != b.height() || a.width() == 0 {
+            return f32::INFINITY;
+        }
+        let mean = |p: &Plane| p.as_slice().iter().sum::<f32>() / p.as_slice().len() as f32;
+        let (ma, mb) = (mean(a), mean(b));
+        let spread = |p: &Plane, m: f32| p.as_slice().iter().map(|v| (v - m).abs()).sum::<f32>() / p.as_slice().len() as f32;
+        let contrast = spread(a, ma).max(spread(b, mb)).max(8.0);
+        let (mut sum, mut blocks) = (0.0, 0.0);
+        for y0 in (0..a.height()).step_by(BLOCK) {
+            for x0 in (0..a.width()).step_by(BLOCK) {
+                let (w, h) = (BLOCK.min(a.width() - x0), BLOCK.min(a.height() - y0));
+                let mut best = f32::INFINITY;
+                for dy in -REACH..=REACH {
+                    for dx in -REACH..=REACH {
+                        let mut difference = 0.0;
+                        for y in y0..y0 + h {
+                            for x in x0..x0 + w {
+                                let there = b.clamped(x as i32 + dx, y as i32 + dy);
+                                difference += ((a.at(x, y) - ma) - (there - mb)).abs();
+                            }
+                        }
+                        best = best.min(difference / (w * h) as f32);
+                    }
+                }
+                sum += best;
+                blocks += 1.0;
+            }
+        }
+        sum / blocks / contrast
+    }
+}
+
+/// A change this large is a cut whatever happens around it only if it also stands out from its surroundings by
+/// [`STANDS_OUT`]. Both were read off the development clips: within shots the measure stays under 0.35, across the
+/// cuts of an outside clip it lies above 0.5.
+const CUT: f32 = 0.36;
+/// A cut is this many times as unlike as the median of the changes around it.
+const STANDS_OUT: f32 = 2.5;
+/// Changes on each side that count as the surroundings.
+const AROUND: usize = 12;
+
+/// The positions at which a new shot begins, from the thumbnails of consecutive frames (`None` where a frame cannot be read;
+/// the last readable one stands in for it). Position 0 is not listed.
+///
+/// A single odd frame (a flash, a frame damaged whole) makes two changes: when the frames before and after it are alike,
+/// neither is a cut.
+pub fn cuts(thumbnails: &[Option<Thumbnail>]) -> Vec<usize> {
+    let known: Vec<(usize, &Thumbnail)> =
+        thumbnails.iter().enumerate().filter_map(|(i, t)| t.as_ref().map(|t| (i, t))).collect();
+    let change: Vec<f32> = known.windows(2).map(|w| w[0].1.unlike(w[1].1)).collect();
+    let mut found = Vec::new();
+    for k in 0..change.len() {
+        if change[k] < CUT {
+            continue;
+        }
+        let mut around: Vec<f32> = (k.saturating_sub(AROUND)..(k + AROUND + 1).min(change.len()))
+            .filter(|j| *j != k)
+            .map(|j| change[j])
+            .collect();
+        around.sort_by(f32::total_cmp);
+        let usual = around.get(around.len() / 2).copied().unwrap_or(0.0);
+        if change[k] < STANDS_OUT * usual.max(0.05) {
+            continue;
+        }
+        // Seen past one odd frame, is the picture the same? `change[k]` lies between known frames k and k + 1.
+        let same = |a: usize, b: usize| {
+            known.get(a).zip(known.get(b)).is_some_and(|((_, a), (_, b))| a.unlike(b) < 0.6 * CUT)
+        };
+        if same(k, k + 2) || (k > 0 && same(k - 1, k + 1)) {
+            continue;
+        }
+        found.push(known[k + 1].0);
+    }
+    found
+}
+
+/// Measures a shot's grain from pairs of consecutive frames.
+///
+/// In each density bin, the median absolute compensated difference of pixels on flat ground, as a standard deviation
+/// (divided by 0.6745, and by the square root of two for the two frames); the median over the pairs. Bins without
+/// enough pixels take the nearest bin that has them. Without pairs the answer is [`Grain::flat`] at `fallback` codes.
+pub fn measure_grain(pairs: &[(&Prepared, &Prepared)], channels: usize, fallback: f32) -> Grain {
+    let mut lumas = Vec::new();
+    let mut colours: Vec<Vec<[Option<f32>; BINS]>> = vec![Vec::new(); channels];
+    for (current, other) in pairs {
+        if current.width() != other.width() || current.height() != other.height() {
+            continue;
+        }
+        let field = estimate_field(&current.pyramid, &other.pyramid);
+        let mut seen = compensate(&other.luma, &field);
+        Flicker::measure(&current.luma, &seen).level(&mut seen);
+        let ground = flat_ground(&seen);
+        lumas.push(curve(&current.luma, &seen, &ground));
+        for (c, out) in colours.iter_mut().enumerate() {
+            if let (Some(now), Some(there)) = (current.planes.get(c), other.planes.get(c)) {
+                let mut seen = compensate(there, &field);
+                Flicker::measure(now, &seen).level(&mut seen);
+                out.push(curve(now, &seen, &ground));
+            }
+        }
+    }
+    Grain {
+        luma: joined(&lumas, fallback),
+        channels: colours.iter().map(|pairs| joined(pairs, fallback)).collect(),
+    }
+}
+
+/// Lowest grain that is believed, in codes: scans of fewer levels, or made by a computer, still round.
+const LEAST_GRAIN: f32 = 0.6;
+/// Pixels a bin needs.
+const ENOUGH: usize = 400;
+
+/// Not zero where the compensated picture is flat enough that an error of motion cannot pass for grain: gradients below
+/// the frame's median gradient.
+fn flat_ground(plane: &Plane) -> Plane<u8> {
+    let (width, height) = (plane.width(), plane.height());
+    let slope = Plane::from_fn(width, height, |x, y| {
+        let (x, y) = (x as i32, y as i32);
+        (plane.clamped(x + 2, y) - plane.clamped(x - 2, y)).abs() + (plane.clamped(x, y + 2) - plane.clamped(x, y - 2)).abs()
+    });
+    let mut sorted: Vec<f32> = slope.as_slice().iter().copied().step_by(7).collect();
+    let half = sorted.len() / 2;
+    let limit = if sorted.is_empty() { 0.0 } else { *sorted.select_nth_unstable_by(half, f32::total_cmp).1 };
+    slope.map(|s| u8::from(s <= limit))
+}
+
+fn curve(current: &Plane, seen: &Plane, ground: &Plane<u8>) -> [Option<f32>; BINS] {
+    let mut bins: [Vec<f32>; BINS] = Default::default();
+    for ((a, b), flat) in current.as_slice().iter().zip(seen.as_slice()).zip(ground.as_slice()) {
+        if *flat != 0 {
+            let bin = (0.5 * (a + b) * (BINS as f32 / 1024.0)).clamp(0.0, (BINS - 1) as f32) as usize;
+            bins[bin].push((a - b).abs());
+        }
+    }
+    bins.map(|mut values| {
+        (values.len() >= ENOUGH).then(|| {
+            let half = values.len() / 2;
+            let middle = *values.select_nth_unstable_by(half, f32::total_cmp).1;
+            (middle / (0.6745 * std::f32::consts::SQRT_2)).max(LEAST_GRAIN)
+        })
+    })
+}
+
+fn joined(pairs: &[[Option<f32>; BINS]], fallback: f32) -> [f32; BINS] {
+    let mut known: [Option<f32>; BINS] = [None; BINS];
+    for (bin, out) in known.iter_mut().enumerate() {
+        let mut values: Vec<f32> = pairs.iter().filter_map(|p| p[bin]).collect();
+        values.sort_by(f32::total_cmp);
+        *out = values.get(values.len() / 2).copied();
+    }
+    let mut curve = [fallback; BINS];
+    for (bin, out) in curve.iter_mut().enumerate() {
+        let nearest = (0..BINS).filter(|b| known[*b].is_some()).min_by_key(|b| b.abs_diff(bin));
+        if let Some(value) = nearest.and_then(|b| known[b]) {
+            *out = value;
+        }
+    }
+    curve
+}

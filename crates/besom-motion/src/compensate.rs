@@ -1,0 +1,79 @@
+//! The reference as seen from the current frame.
+
+use besom_scan::Plane;
+use rayon::prelude::*;
+
+use crate::field::MotionField;
+use crate::flicker::Flicker;
+use crate::interpolate::{cubic_weights, sample};
+
+/// Motion between two frames: the dense field, the level change, and the whole frame's shift.
+#[derive(Clone, Debug)]
+pub struct Motion {
+    /// Dense motion from the current frame to the reference.
+    pub field: MotionField,
+    /// Codes to add to the compensated reference.
+    pub flicker: Flicker,
+}
+
+/// Side of the square that is moved as one, in pixels. Vectors are read at its centre.
+const BLOCK: usize = 4;
+
+/// `reference` moved onto the current frame by `field`, cubic between samples, not levelled.
+pub fn compensate(reference: &Plane, field: &MotionField) -> Plane {
+    let (width, height) = (reference.width(), reference.height());
+    let mut out = Plane::new(width, height);
+    out.as_mut_slice().par_chunks_mut(width * BLOCK).enumerate().for_each(|(band, rows)| {
+        let y0 = band * BLOCK;
+        let tall = rows.len() / width;
+        for x0 in (0..width).step_by(BLOCK) {
+            let wide = BLOCK.min(width - x0);
+            let v = field.at(x0 as f32 + 1.5, y0 as f32 + 1.5);
+            let (x, y) = (x0 as f32 + v.dx, y0 as f32 + v.dy);
+            let (fx, fy) = (x.floor(), y.floor());
+            let inside = fx >= 1.0
+                && fy >= 1.0
+                && fx + (BLOCK + 2) as f32 <= width as f32 - 1.0
+                && fy + (BLOCK + 2) as f32 <= height as f32 - 1.0;
+            if inside && wide == BLOCK && tall == BLOCK {
+                moved_block(reference, fx as usize - 1, fy as usize - 1, x - fx, y - fy, &mut rows[x0..], width);
+            } else {
+                for j in 0..tall {
+                    for i in 0..wide {
+                        rows[j * width + x0 + i] = sample(reference, x + i as f32, y + j as f32);
+                    }
+                }
+            }
+        }
+    });
+    out
+}
+
+#[inline]
+fn moved_block(reference: &Plane, x: usize, y: usize, tx: f32, ty: f32, out: &mut [f32], stride: usize) {
+    let (wx, wy) = (cubic_weights(tx), cubic_weights(ty));
+    let mut across = [[0.0f32; BLOCK]; BLOCK + 3];
+    for (j, line) in across.iter_mut().enumerate() {
+        let row = &reference.row(y + j)[x..x + BLOCK + 3];
+        for i in 0..BLOCK {
+            line[i] = wx[0] * row[i] + wx[1] * row[i + 1] + wx[2] * row[i + 2] + wx[3] * row[i + 3];
+        }
+    }
+    for j in 0..BLOCK {
+        for i in 0..BLOCK {
+            out[j * stride + i] = wy[0] * across[j][i]
+                + wy[1] * across[j + 1][i]
+                + wy[2] * across[j + 2][i]
+                + wy[3] * across[j + 3][i];
+        }
+    }
+}
+
+/// The plain twin of [`compensate`]: one cubic sample a pixel. Kept for tests and benchmarks.
+pub fn compensate_plain(reference: &Plane, field: &MotionField) -> Plane {
+    Plane::from_fn(reference.width(), reference.height(), |x, y| {
+        let (bx, by) = ((x / BLOCK * BLOCK) as f32 + 1.5, (y / BLOCK * BLOCK) as f32 + 1.5);
+        let v = field.at(bx, by);
+        sample(reference, x as f32 + v.dx, y as f32 + v.dy)
+    })
+}

@@ -1,0 +1,201 @@
+//! A frame's luma at falling sizes, prepared once and used by every motion search that involves the frame.
+
+use besom_scan::Plane;
+use rayon::prelude::*;
+
+/// Samples added on every side of a level so that a displaced patch reads no test for the border. Displacements that lead
+/// farther out are held at this distance.
+pub const MARGIN: usize = 16;
+
+/// Smallest side of the coarsest level: below this a patch of 8 samples sees the whole picture.
+const SMALLEST: usize = 24;
+
+/// One size of the picture with its margin.
+#[derive(Clone, Debug)]
+pub struct Level {
+    padded: Plane,
+    width: usize,
+    height: usize,
+}
+
+impl Level {
+    fn new(plane: &Plane) -> Self {
+        let (width, height) = (plane.width(), plane.height());
+        let mut padded = Plane::new(width + 2 * MARGIN, height + 2 * MARGIN);
+        let stride = padded.width();
+        padded.as_mut_slice().par_chunks_mut(stride).enumerate().for_each(|(y, out)| {
+            let row = plane.row(y.saturating_sub(MARGIN).min(height - 1));
+            out[..MARGIN].fill(row[0]);
+            out[MARGIN..MARGIN + width].copy_from_slice(row);
+            out[MARGIN + width..].fill(row[width - 1]);
+        });
+        Self { padded, width, height }
+    }
+
+    /// Columns without the margin.
+    pub fn width(&self) -> usize {
+        self.width
+    }
+
+    /// Rows without the margin.
+    pub fn height(&self) -> usize {
+        self.height
+    }
+
+    /// The samples with [`MARGIN`] copies of the border on each side.
+    pub fn padded(&self) -> &Plane {
+        &self.padded
+    }
+}
+
+/// Luma at full size (level 0, only kept for small frames), half, quarter and so on.
+#[derive(Clone, Debug)]
+pub struct Pyramid {
+    levels: Vec<Level>,
+    finest: usize,
+    width: usize,
+    height: usize,
+}
+
+/// Frames with fewer pixels than this are searched at full size; larger ones from half size on, where film grain is
+/// averaged down and a patch of 8 samples covers 16 pixels of the scan.
+const FULL_SIZE_PIXELS: usize = 640 * 400;
+
+impl Pyramid {
+    /// Prepares a luma plane. The planes of one comparison must have one size.
+    ///
+    /// # Panics
+    /// When the plane is empty.
+    pub fn new(luma: &Plane) -> Self {
+        let (width, height) = (luma.width(), luma.height());
+        assert!(width > 0 && height > 0, "a frame has pixels");
+        let mut levels = Vec::new();
+        let finest = usize::from(width * height >= FULL_SIZE_PIXELS);
+        let mut plane = if finest == 0 { luma.clone() } else { halved(luma) };
+        // Dust must not steer the search: a median over 3x3 samples of the finest level takes out what is thinner than two.
+        plane = median3(&plane);
+        loop {
+            levels.push(Level::new(&plane));
+            if plane.width().min(plane.height()) < 2 * SMALLEST {
+                break;
+            }
+            plane = halved(&plane);
+        }
+        Self { levels, finest, width, height }
+    }
+
+    /// From the finest level that is searched to the coarsest.
+    pub fn levels(&self) -> &[Level] {
+        &self.levels
+    }
+
+    /// Scan pixels to one sample of `levels()[index]`.
+    pub fn scale(&self, index: usize) -> usize {
+        1 << (self.finest + index)
+    }
+
+    /// Columns of the scan.
+    pub fn width(&self) -> usize {
+        self.width
+    }
+
+    /// Rows of the scan.
+    pub fn height(&self) -> usize {
+        self.height
+    }
+}
+
+/// Half the size, each sample the mean of 2x2; an odd last row or column is averaged with itself.
+pub fn halved(plane: &Plane) -> Plane {
+    let (width, height) = (plane.width().div_ceil(2), plane.height().div_ceil(2));
+    let mut half = Plane::new(width, height);
+    let last = plane.height() - 1;
+    half.as_mut_slice().par_chunks_mut(width).enumerate().for_each(|(y, out)| {
+        let (a, b) = (plane.row(2 * y), plane.row((2 * y + 1).min(last)));
+        for ((out, a), b) in out.iter_mut().zip(a.chunks_exact(2)).zip(b.chunks_exact(2)) {
+            *out = 0.25 * (a[0] + a[1] + b[0] + b[1]);
+        }
+        if a.len() % 2 == 1 {
+            out[width - 1] = 0.5 * (a[a.len() - 1] + b[b.len() - 1]);
+        }
+    });
+    half
+}
+
+#[inline]
+fn sort2(a: &mut f32, b: &mut f32) {
+    let (low, high) = (a.min(*b), a.max(*b));
+    (*a, *b) = (low, high);
+}
+
+/// Median of 3x3; the border repeats its samples.
+///
+/// Column-sorted triples leave the median as the middle of (largest minimum, middle of middles, smallest maximum), a
+/// network of minima and maxima that vectorises (common practice).
+pub fn median3(plane: &Plane) -> Plane {
+    let (width, height) = (plane.width(), plane.height());
+    let mut out = Plane::new(width, height);
+    out.as_mut_slice().par_chunks_mut(width).enumerate().for_each(|(y, out)| {
+        let rows = [plane.row(y.saturating_sub(1)), plane.row(y), plane.row((y + 1).min(height - 1))];
+        let mut low = vec![0.0f32; width + 2];
+        let mut middle = vec![0.0f32; width + 2];
+        let mut high = vec![0.0f32; width + 2];
+        for x in 0..width {
+            let (mut a, mut b, mut c) = (rows[0][x], rows[1][x], rows[2][x]);
+            sort2(&mut a, &mut b);
+            sort2(&mut b, &mut c);
+            sort2(&mut a, &mut b);
+            (low[x + 1], middle[x + 1], high[x + 1]) = (a, b, c);
+        }
+        for triple in [&mut low, &mut middle, &mut high] {
+            triple[0] = triple[1];
+            triple[width + 1] = triple[width];
+        }
+        for x in 0..width {
+            let least = low[x].max(low[x + 1]).max(low[x + 2]);
+            let most = high[x].min(high[x + 1]).min(high[x + 2]);
+            let (mut a, mut b, mut c) = (middle[x], middle[x + 1], middle[x + 2]);
+            sort2(&mut a, &mut b);
+            sort2(&mut b, &mut c);
+            sort2(&mut a, &mut b);
+            let (mut p, mut q, mut r) = (least, b, most);
+            sort2(&mut p, &mut q);
+            sort2(&mut q, &mut r);
+            sort2(&mut p, &mut q);
+            out[x] = q;
+        }
+    });
+    out
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    fn plain_median(plane: &Plane, x: i32, y: i32) -> f32 {
+        let mut v: Vec<f32> =
+            (-1..=1).flat_map(|j| (-1..=1).map(move |i| (i, j))).map(|(i, j)| plane.clamped(x + i, y + j)).collect();
+        v.sort_by(f32::total_cmp);
+        v[4]
+    }
+
+    proptest! {
+        #[test]
+        fn the_median_network_matches_sorting(w in 1usize..9, h in 1usize..7, seed in any::<u32>()) {
+            let mut s = seed;
+            let plane = Plane::from_fn(w, h, |_, _| { s = s.wrapping_mul(1_664_525).wrapping_add(1_013_904_223); (s >> 24) as f32 });
+            let fast = median3(&plane);
+            for y in 0..h { for x in 0..w {
+                prop_assert_eq!(fast.at(x, y), plain_median(&plane, x as i32, y as i32));
+            } }
+        }
+    }
+
+    #[test]
+    fn halving_averages_and_keeps_odd_borders() {
+        let plane = Plane::from_fn(3, 3, |x, y| (x + 3 * y) as f32);
+        let half = halved(&plane);
+        assert_eq!(half.as_slice(), &[2.0, 3.5, 6.5, 8.0]);
+    }
+}

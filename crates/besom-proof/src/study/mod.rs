@@ -1,0 +1,201 @@
+//! The detector's suspects on aged clips, held against the truth: rows to train on, and figures at any sensitivity.
+//!
+//! Objects and false candidates are counted as everywhere in this crate: a true object is an 8-connected component of four
+//! labelled pixels or more of one kind, found when 30 % of it is covered; a candidate is false when less than a tenth
+//! of its pixels lie within 3 pixels of any truth.
+
+use besom_detect::survey::measure_grain;
+use besom_detect::{Grain, Prepared, Settings, Window, suspects};
+use besom_scan::{Plane, RunMask};
+use rayon::prelude::*;
+
+use crate::ageing::{DUST, HAIR, LINE};
+
+/// A true object and how much of it each suspect covers.
+#[derive(Clone, Debug)]
+pub struct TrueObject {
+    /// Label bit.
+    pub kind: u8,
+    /// Pixels.
+    pub area: usize,
+    /// Suspects (index in the frame) that cover pixels of it, with the number of pixels.
+    pub covered: Vec<(usize, usize)>,
+}
+
+/// One suspect: its measurements and whether the truth knows it.
+#[derive(Clone, Debug)]
+pub struct Judged {
+    /// Measurements, in the order of [`besom_detect::features::NAMES`].
+    pub values: Vec<f32>,
+    /// At least a tenth of its pixels lie within 3 pixels of a true object.
+    pub real: bool,
+    /// Pixels.
+    pub area: usize,
+}
+
+/// One frame's suspects and truth.
+#[derive(Clone, Debug, Default)]
+pub struct FrameStudy {
+    /// Suspects.
+    pub judged: Vec<Judged>,
+    /// True objects.
+    pub objects: Vec<TrueObject>,
+}
+
+/// The label bits in the order of the tables.
+pub const KINDS: [(u8, &str); 3] = [(DUST, "dust"), (HAIR, "hair"), (LINE, "line")];
+
+/// Prepares frames, measures the clip's grain and studies every frame as one shot.
+pub fn study(aged: &[Vec<Plane>], labels: &[Plane<u8>], settings: &Settings) -> (Grain, Vec<FrameStudy>) {
+    let prepared: Vec<Option<Prepared>> = aged.par_iter().map(|planes| Prepared::new(planes.clone())).collect();
+    let at = |n: i64| usize::try_from(n).ok().and_then(|n| prepared.get(n)).and_then(Option::as_ref);
+    let grain = grain_of(&prepared);
+    let studies = (0..aged.len() as i64)
+        .map(|n| {
+            let Some(current) = at(n) else { return FrameStudy::default() };
+            let window = Window {
+                before_last: at(n - 2),
+                previous: at(n - 1),
+                current,
+                next: at(n + 1),
+                after_next: at(n + 2),
+            };
+            let found = suspects(&window, &grain, settings);
+            let masks: Vec<&RunMask> = found.components.iter().map(|c| &c.mask).collect();
+            let values = found.measured.iter().map(|m| m.values.to_vec()).collect();
+            judge(&masks, values, &labels[n as usize])
+        })
+        .collect();
+    (grain, studies)
+}
+
+/// The clip's grain from four pairs spread over it.
+pub fn grain_of(prepared: &[Option<Prepared>]) -> Grain {
+    let all: Vec<(&Prepared, &Prepared)> =
+        prepared.windows(2).filter_map(|w| Some((w[0].as_ref()?, w[1].as_ref()?))).collect();
+    let step = all.len().div_ceil(4).max(1);
+    let pairs: Vec<_> = all.into_iter().skip(step / 2).step_by(step).collect();
+    let channels = prepared.iter().flatten().next().map_or(1, |p| p.planes.len());
+    measure_grain(&pairs, channels, 5.0)
+}
+
+fn judge(masks: &[&RunMask], values: Vec<Vec<f32>>, labels: &Plane<u8>) -> FrameStudy {
+    let (width, height) = (labels.width(), labels.height());
+    let mut owner = Plane::<u32>::new(width, height);
+    for (k, mask) in masks.iter().enumerate() {
+        for (x, y) in mask.pixels() {
+            owner.set(x as usize, y as usize, k as u32 + 1);
+        }
+    }
+    let near = within(labels, 3);
+    let judged = masks
+        .iter()
+        .zip(values)
+        .map(|(mask, values)| {
+            let area = mask.area();
+            let hits = mask.pixels().filter(|&(x, y)| near.at(x as usize, y as usize) != 0).count();
+            Judged { values, real: hits * 10 >= area, area }
+        })
+        .collect();
+    let mut objects = Vec::new();
+    for (kind, _) in KINDS {
+        for pixels in objects_of(labels, kind) {
+            let mut covered: Vec<(usize, usize)> = Vec::new();
+            for &(x, y) in &pixels {
+                let k = owner.at(x, y);
+                if k > 0 {
+                    match covered.iter_mut().find(|(c, _)| *c == k as usize - 1) {
+                        Some(entry) => entry.1 += 1,
+                        None => covered.push((k as usize - 1, 1)),
+                    }
+                }
+            }
+            objects.push(TrueObject { kind, area: pixels.len(), covered });
+        }
+    }
+    FrameStudy { judged, objects }
+}
+
+fn within(labels: &Plane<u8>, reach: u32) -> Plane<u8> {
+    let mut near = Plane::<u8>::new(labels.width(), labels.height());
+    let mask = RunMask::from_plane(labels, 0, 0);
+    mask.grown(reach, labels.width() as u32, labels.height() as u32).paint(&mut near, 1);
+    near
+}
+
+fn objects_of(labels: &Plane<u8>, kind: u8) -> Vec<Vec<(usize, usize)>> {
+    let (width, height) = (labels.width(), labels.height());
+    let mut seen = Plane::<u8>::new(width, height);
+    let mut objects = Vec::new();
+    for y in 0..height {
+        for x in 0..width {
+            if labels.at(x, y) & kind == 0 || seen.at(x, y) != 0 {
+                continue;
+            }
+            let (mut stack, mut pixels) = (vec![(x, y)], Vec::new());
+            seen.set(x, y, 1);
+            while let Some((px, py)) = stack.pop() {
+                pixels.push((px, py));
+                for ny in py.saturating_sub(1)..=(py + 1).min(height - 1) {
+                    for nx in px.saturating_sub(1)..=(px + 1).min(width - 1) {
+                        if labels.at(nx, ny) & kind != 0 && seen.at(nx, ny) == 0 {
+                            seen.set(nx, ny, 1);
+                            stack.push((nx, ny));
+                        }
+                    }
+                }
+            }
+            if pixels.len() >= 4 {
+                objects.push(pixels);
+            }
+        }
+    }
+    objects
+}
+
+/// Counts at one sensitivity.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct Figures {
+    /// True objects of dust, hair, line.
+    pub objects: [usize; 3],
+    /// Those found.
+    pub found: [usize; 3],
+    /// Dust of 30 pixels and more: all, found.
+    pub large: (usize, usize),
+    /// Candidates, false candidates.
+    pub candidates: (usize, usize),
+}
+
+impl Figures {
+    /// Counts a frame in: suspects with a probability of at least `sensitivity` are candidates.
+    pub fn count(&mut self, frame: &FrameStudy, probabilities: &[f32], sensitivity: f32) {
+        let kept = |k: usize| probabilities.get(k).is_some_and(|p| *p >= sensitivity);
+        for (k, judged) in frame.judged.iter().enumerate() {
+            if kept(k) {
+                self.candidates.0 += 1;
+                self.candidates.1 += usize::from(!judged.real);
+            }
+        }
+        for object in &frame.objects {
+            let covered: usize = object.covered.iter().filter(|(k, _)| kept(*k)).map(|(_, n)| n).sum();
+            let found = covered * 10 >= object.area * 3;
+            let kind = KINDS.iter().position(|(bit, _)| *bit == object.kind).unwrap_or(0);
+            self.objects[kind] += 1;
+            self.found[kind] += usize::from(found);
+            if object.kind == DUST && object.area >= 30 {
+                self.large.0 += 1;
+                self.large.1 += usize::from(found);
+            }
+        }
+    }
+
+    /// Share of the true objects of a kind (0 dust, 1 hair, 2 line) that were found; NaN when there are none.
+    pub fn recall(&self, kind: usize) -> f32 {
+        self.found[kind] as f32 / self.objects[kind] as f32
+    }
+
+    /// Share of the candidates that are not false.
+    pub fn precision(&self) -> f32 {
+        1.0 - self.candidates.1 as f32 / self.candidates.0.max(1) as f32
+    }
+}

@@ -50,7 +50,9 @@ impl fmt::Display for Guarantee {
         f.write_str(match self {
             Self::EveryByte => "every bit outside the repaired samples stays as it is",
             Self::UntouchedBlocks => "the header and every block without a repair stay as they are",
-            Self::AllButPixelStream => "everything but the compressed picture stays as it is; every other sample is kept",
+            Self::AllButPixelStream => {
+                "everything but the compressed picture stays as it is; every other sample is kept"
+            }
             Self::ReadOnly => "this kind of file can be read but not repaired yet",
         })
     }

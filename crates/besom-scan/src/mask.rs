@@ -173,9 +173,8 @@ mod tests {
     use proptest::prelude::*;
 
     fn masks() -> impl Strategy<Value = RunMask> {
-        proptest::collection::vec((0u32..12, 0u32..16, 0u32..6), 0..20).prop_map(|v| {
-            RunMask::from_runs(v.into_iter().map(|(y, x0, w)| Run { y, x0, x1: x0 + w }).collect())
-        })
+        proptest::collection::vec((0u32..12, 0u32..16, 0u32..6), 0..20)
+            .prop_map(|v| RunMask::from_runs(v.into_iter().map(|(y, x0, w)| Run { y, x0, x1: x0 + w }).collect()))
     }
 
     fn painted(mask: &RunMask) -> Plane<u8> {

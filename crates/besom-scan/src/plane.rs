@@ -124,7 +124,10 @@ impl<T: Copy + Default> Plane<T> {
     /// A plane of the same size with `f` applied to each sample.
     #[must_use]
     pub fn map<U: Copy + Default>(&self, f: impl FnMut(T) -> U) -> Plane<U> {
-        Plane { samples: Array2::from_shape_vec(self.samples.raw_dim(), self.as_slice().iter().copied().map(f).collect()).unwrap_or_default() }
+        Plane {
+            samples: Array2::from_shape_vec(self.samples.raw_dim(), self.as_slice().iter().copied().map(f).collect())
+                .unwrap_or_default(),
+        }
     }
 
     /// A copy of the part inside `rect`, which is first cut to the plane.

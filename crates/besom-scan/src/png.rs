@@ -114,9 +114,11 @@ impl Outline {
     /// Refuses a picture larger than its compressed bytes could ever hold.
     fn check_room(&self) -> Result<(), Fault> {
         let stored: u64 = self.idat().map(|c| c.span.end - c.span.start - 12).sum();
-        let raw = (u128::from(self.width) * self.channels as u128 * u128::from(self.bits / 8) + 1) * u128::from(self.height);
+        let raw =
+            (u128::from(self.width) * self.channels as u128 * u128::from(self.bits / 8) + 1) * u128::from(self.height);
         if raw > u128::from(stored) * MOST_SHRINKAGE {
-            let reason = format!("its header claims {} x {} pixels, far more than its data can hold", self.width, self.height);
+            let reason =
+                format!("its header claims {} x {} pixels, far more than its data can hold", self.width, self.height);
             return Err(Fault { kind: crate::ErrorKind::Truncated, reason });
         }
         Ok(())
@@ -204,6 +206,33 @@ pub(crate) fn patched(bytes: &[u8], frame: &Frame, edits: &[SampleEdit]) -> Resu
     let end = outline.chunks.last().map_or(bytes.len(), |c| c.span.end as usize);
     out.extend_from_slice(bytes.get(end..).unwrap_or_default());
     Ok(out)
+}
+
+/// Bytes outside the compressed picture that differ in another file.
+pub(crate) fn changed_outside(source: &[u8], repaired: &[u8], offence: &mut Option<String>) -> Result<u64, Fault> {
+    let rest = |bytes: &[u8]| -> Result<Vec<u8>, Fault> {
+        let outline = outline(&mut Cursor::new(bytes), bytes.len() as u64)?;
+        let mut out = Vec::new();
+        let mut at = 0;
+        let mut picture = false;
+        for chunk in outline.chunks.iter().filter(|c| &c.name == b"IDAT") {
+            out.extend_from_slice(bytes.get(at..chunk.span.start as usize).unwrap_or_default());
+            // The picture's place counts, the number of its chunks does not.
+            if !picture {
+                out.extend_from_slice(b"IDAT");
+                picture = true;
+            }
+            at = chunk.span.end as usize;
+        }
+        out.extend_from_slice(bytes.get(at..).unwrap_or_default());
+        Ok(out)
+    };
+    let (a, b) = (rest(source)?, rest(repaired)?);
+    let count = a.iter().zip(&b).filter(|(a, b)| a != b).count() + a.len().abs_diff(b.len());
+    if count > 0 {
+        offence.get_or_insert_with(|| "something beside the compressed picture changed".to_owned());
+    }
+    Ok(count as u64)
 }
 
 fn cut<'a>(bytes: &'a [u8], chunk: &Chunk) -> &'a [u8] {

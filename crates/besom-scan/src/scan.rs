@@ -4,7 +4,7 @@ use std::path::{Path, PathBuf};
 
 use crate::error::{ErrorKind, Fault, ScanError};
 use crate::header::{Format, Guarantee, Header, sniff, unknown_format};
-use crate::{Encoding, Frame, dpx, exr, png, tiff};
+use crate::{Encoding, Frame, RunMask, dpx, exr, png, tiff, verify};
 
 /// One sample to change.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
@@ -130,15 +130,24 @@ impl Scan {
     pub(crate) fn bytes_changed_outside(
         &self,
         repaired: &Self,
-        allowed: &crate::RunMask,
+        allowed: &RunMask,
         offence: &mut Option<String>,
-    ) -> u64 {
+    ) -> Result<u64, ScanError> {
         let mut free = vec![0u8; self.bytes.len()];
         match &self.layout {
             Layout::Dpx(layout) => layout.mark_bits(&mut free, allowed.pixels()),
-            _ => {}
+            // A compressed TIFF is read-only: none of its bits is marked.
+            Layout::Tiff(layout) => layout.mark_bits(&mut free, allowed.pixels()),
+            Layout::Exr(layout) => {
+                let count = layout.changed_outside(&self.bytes, &repaired.bytes, allowed, offence);
+                return count.map_err(|fault| fault.of(&repaired.path));
+            }
+            Layout::Png => {
+                let count = png::changed_outside(&self.bytes, &repaired.bytes, offence);
+                return count.map_err(|fault| fault.of(&repaired.path));
+            }
         }
-        crate::verify::bytes_outside(&self.bytes, &repaired.bytes, &free, offence)
+        Ok(verify::bytes_outside(&self.bytes, &repaired.bytes, &free, offence))
     }
 
     /// Every edit inside the frame and the sample's range.

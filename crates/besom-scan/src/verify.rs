@@ -4,9 +4,9 @@ use std::path::Path;
 
 use sha2::{Digest, Sha256};
 
+use crate::RunMask;
 use crate::error::ScanError;
 use crate::scan::Scan;
-use crate::{Guarantee, RunMask};
 
 /// What a comparison found.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -33,7 +33,7 @@ impl Comparison {
     }
 }
 
-/// Reads both files afresh and compares them: bytes as far as the format's [`Guarantee`] goes, and all decoded
+/// Reads both files afresh and compares them: bytes as far as the format's [`Guarantee`](crate::Guarantee) goes, and all decoded
 /// samples as bits. Pixels of `allowed` may differ, nothing else may.
 ///
 /// # Errors
@@ -42,7 +42,7 @@ pub fn compare(source: &Path, repaired: &Path, allowed: &RunMask) -> Result<Comp
     let source = Scan::read(source)?;
     let repaired = Scan::read(repaired)?;
     let mut offence = None;
-    let bytes_changed_outside = source.bytes_changed_outside(&repaired, allowed, &mut offence);
+    let bytes_changed_outside = source.bytes_changed_outside(&repaired, allowed, &mut offence)?;
     let (samples_changed, samples_changed_outside) = samples(&source, &repaired, allowed, &mut offence);
     Ok(Comparison {
         bytes_changed_outside,
@@ -78,7 +78,8 @@ fn samples(source: &Scan, repaired: &Scan, allowed: &RunMask, offence: &mut Opti
         let (x, y) = (pixel % a.width, pixel / a.width);
         if !allowed.contains(x as u32, y as u32) {
             outside += 1;
-            offence.get_or_insert_with(|| format!("sample {channel} at column {x}, row {y} changed outside the repairs"));
+            offence
+                .get_or_insert_with(|| format!("sample {channel} at column {x}, row {y} changed outside the repairs"));
         }
     }
     (changed, outside)
@@ -99,4 +100,3 @@ pub(crate) fn bytes_outside(source: &[u8], repaired: &[u8], free: &[u8], offence
     }
     count
 }
-

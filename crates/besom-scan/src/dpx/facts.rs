@@ -1,8 +1,8 @@
 //! What a DPX header says beside the layout, for people. Undefined fields are left out.
 
+use super::HEADER_BYTES;
 use super::layout::{Fields, Layout};
 use super::packing::Packing;
-use super::HEADER_BYTES;
 use crate::header::WARNING;
 
 /// Name and value of every stated fact, in the header's order, warnings last.

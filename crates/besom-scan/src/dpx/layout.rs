@@ -196,7 +196,9 @@ fn element(fields: &Fields, warnings: &mut Vec<String>) -> Result<Element, Fault
     let descriptor = fields.u8(800).ok_or_else(missing)?;
     let (components, reversed) = match descriptor {
         1..=3 if elements >= 3 => {
-            return Err(Fault::unsupported("it keeps red, green and blue as separate elements, which Besom does not read"));
+            return Err(Fault::unsupported(
+                "it keeps red, green and blue as separate elements, which Besom does not read",
+            ));
         }
         0..=4 | 6 | 8 => (1, false),
         50 => (3, false),
@@ -263,7 +265,8 @@ fn place(
         match rows(fields, element, declared, u64::from(start), length, warnings) {
             Ok(place) => {
                 if own != Some(start) {
-                    warnings.push("the image element's data offset is unusable; the file's general offset is used".into());
+                    warnings
+                        .push("the image element's data offset is unusable; the file's general offset is used".into());
                 } else if general.is_some_and(|g| g != start) {
                     warnings.push("the two data offsets disagree; the image element's own is used".into());
                 }
@@ -300,12 +303,8 @@ fn rows(
     // The last row's end-of-line padding may be missing.
     let total = |stride: u128| stride * (height - 1) + padded;
     let exactly = |size: u128| held == size || (end_padding > 0 && held == size + end_padding);
-    let place = |packing: Packing, stride: u128| Place {
-        packing,
-        start,
-        stride: stride as u64,
-        row_samples: row as u64,
-    };
+    let place =
+        |packing: Packing, stride: u128| Place { packing, start, stride: stride as u64, row_samples: row as u64 };
 
     if declared == (Packing::Stream { bits: 10 }) && padding == 0 {
         // Ten-bit files that declare themselves packed but hold one word a pixel are common, and 6 % longer.

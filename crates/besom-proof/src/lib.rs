@@ -2,4 +2,7 @@
 #![forbid(unsafe_code)]
 
 pub mod ageing;
+pub mod peers;
+pub mod score;
+pub mod study;
 pub mod train;

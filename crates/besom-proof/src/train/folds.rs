@@ -20,7 +20,9 @@ pub struct Calibrated {
 /// many folds as groups (or more), each group has its own.
 pub fn folds_by_group(groups: &[u32], count: usize) -> Vec<u32> {
     let mut sizes: BTreeMap<u32, usize> = BTreeMap::new();
-    groups.iter().for_each(|g| *sizes.entry(*g).or_default() += 1);
+    for group in groups {
+        *sizes.entry(*group).or_default() += 1;
+    }
     let mut largest_first: Vec<(u32, usize)> = sizes.into_iter().collect();
     largest_first.sort_by_key(|(group, size)| (std::cmp::Reverse(*size), *group));
     let mut filled = vec![0usize; count.max(1)];

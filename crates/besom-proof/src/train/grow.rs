@@ -164,8 +164,10 @@ impl<'a> Column<'a> {
         }
         for (i, at) in live.iter().enumerate() {
             if let From::Remainder { parent, sibling } = at.from {
-                for bin in 0..self.used {
-                    fresh[i][bin] = self.histograms[parent][bin].minus(fresh[sibling][bin]);
+                let built = fresh[sibling];
+                let sums = self.histograms[parent].iter().zip(&built).take(self.used);
+                for (left, (parent, built)) in fresh[i].iter_mut().zip(sums) {
+                    *left = parent.minus(*built);
                 }
             }
         }
@@ -202,7 +204,9 @@ fn part(rows: &mut [(u32, Gradient)], bins: &[u8], bin: u8) -> usize {
 
 fn leaf(rows: &[(u32, Gradient)], weights: &[f32], settings: &Settings) -> Node {
     let mut sums = Sums::default();
-    rows.iter().for_each(|(_, g)| sums.add(*g));
+    for (_, gradient) in rows {
+        sums.add(*gradient);
+    }
     let weight = rows.iter().map(|(row, _)| f64::from(weights[*row as usize])).sum();
     let scale = sums.second + f64::from(settings.l2);
     let answer = if scale > 0.0 { -sums.first / scale * f64::from(settings.learning_rate) } else { 0.0 };

@@ -2,6 +2,8 @@
 
 use std::fmt;
 
+use besom_detect::trees::Tree;
+
 use super::Fit;
 
 /// One feature's part.
@@ -25,7 +27,7 @@ impl fmt::Display for Importance {
 pub fn importance(fit: &Fit) -> Vec<Importance> {
     let total: f64 = fit.gains.iter().sum();
     let mut splits = vec![0; fit.gains.len()];
-    for feature in fit.trees.trees().iter().flat_map(|t| t.features()) {
+    for feature in fit.trees.trees().iter().flat_map(Tree::features) {
         splits[*feature as usize] += 1;
     }
     let mut table: Vec<Importance> = fit

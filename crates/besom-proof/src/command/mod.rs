@@ -1,0 +1,52 @@
+//! The commands. A new one is a file with an `Arguments` struct and a `run`, a variant of [`Command`] and a line in its
+//! `run`.
+
+mod peers;
+mod score;
+
+use std::error::Error;
+use std::fmt;
+use std::io::Write;
+use std::path::Path;
+
+/// What the program is asked to do.
+#[derive(clap::Subcommand)]
+pub(crate) enum Command {
+    /// Score masks, and repaired frames, against a clip's truth.
+    Score(score::Arguments),
+    /// Run a published detector, and a simple fill, on optical flow computed elsewhere.
+    Peers(peers::Arguments),
+}
+
+impl Command {
+    /// Runs the command; what it has to say goes to `out`.
+    pub(crate) fn run(&self, out: &mut dyn Write) -> Result<(), Failure> {
+        match self {
+            Self::Score(arguments) => score::run(arguments, out),
+            Self::Peers(arguments) => peers::run(arguments, out),
+        }
+    }
+}
+
+/// Why a command could not finish: one sentence.
+#[derive(Debug)]
+pub(crate) struct Failure(String);
+
+impl Failure {
+    /// A failure about one file or folder; `reason` is a clause.
+    pub(crate) fn about(path: &Path, reason: impl fmt::Display) -> Self {
+        Self(format!("{}: {reason}.", path.display()))
+    }
+}
+
+impl fmt::Display for Failure {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(&self.0)
+    }
+}
+
+impl<E: Error> From<E> for Failure {
+    fn from(error: E) -> Self {
+        Self(error.to_string())
+    }
+}

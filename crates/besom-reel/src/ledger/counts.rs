@@ -2,6 +2,10 @@
 
 use std::ops::AddAssign;
 
+use besom_detect::{Candidate, Kind};
+
+use crate::model::decision::Decision;
+
 /// Counts of a frame, a shot, a kind or a reel. `candidates` = `undecided` + `below` + `accepted` + `rejected` +
 /// `intended`.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -56,6 +60,28 @@ impl AddAssign for Counts {
 }
 
 impl Counts {
+    /// Adds one candidate; frames are not touched.
+    pub(crate) fn add_candidate(&mut self, candidate: &Candidate, decision: Decision, sensitivity: f32) {
+        let asks = candidate.confidence >= sensitivity;
+        let at_risk = candidate.risk.any();
+        self.candidates += 1;
+        self.hand += u64::from(candidate.kind == Kind::Hand);
+        match decision {
+            Decision::Undecided if asks => {
+                self.undecided += 1;
+                self.at_risk_undecided += u64::from(at_risk);
+            }
+            Decision::Undecided => self.below += 1,
+            Decision::Accepted => {
+                self.accepted += 1;
+                self.accepted_area += candidate.area() as u64;
+            }
+            Decision::Rejected => self.rejected += 1,
+            Decision::Intended => self.intended += 1,
+        }
+        self.at_risk += u64::from(at_risk && (asks || decision != Decision::Undecided));
+    }
+
     /// Share of frames that ask for no further decision, 0 to 1.
     pub fn share_decided(&self) -> f64 {
         share(self.frames_decided, self.frames)

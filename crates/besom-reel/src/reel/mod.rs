@@ -1,18 +1,28 @@
 //! One reel, opened by one artist.
 
+mod edits;
+mod load;
+mod masks;
+#[cfg(test)]
+mod tests;
+
 use std::ops::RangeInclusive;
 use std::path::{Path, PathBuf};
 
 use besom_detect::Candidate;
-use besom_scan::RunMask;
 
 use crate::error::ReelError;
+use crate::file::journal::Writer;
+use crate::fold::{Fold, Stacks, Verdict};
+use crate::footage::Footage;
 use crate::ledger::{By, Counts, LedgerTable};
+use crate::model::artist::Artist;
 use crate::model::decision::{CandidateId, Decision, FillChoice};
-use crate::model::edit::{Edit, Filter, Receipt, Region};
+use crate::model::edit::Region;
 use crate::model::info::{FrameEntry, ReelInfo};
-use crate::model::record::{Record, Spot};
+use crate::model::record::{Deed, Record, Spot};
 use crate::model::shot::Shot;
+use crate::timecode::Timecode;
 
 /// A decision that no candidate of its frame overlaps any more. It is kept and listed, never dropped.
 #[derive(Clone, Debug, PartialEq)]
@@ -28,39 +38,25 @@ pub struct Orphan {
 }
 
 /// One reel as one artist sees it: facts, shots, candidates and the fold of all journals.
+///
+/// Everything is held in memory; what others write meanwhile is seen after [`Reel::refresh`].
+#[derive(Debug)]
 pub struct Reel {
     folder: PathBuf,
+    artist: Option<Artist>,
     info: ReelInfo,
     frames: Vec<FrameEntry>,
-    shots: Vec<Shot>,
+    fold: Fold,
+    stacks: Stacks,
+    problems: Vec<String>,
+    /// What the candidate files were when they were read.
+    chunks: load::ChunkStamp,
+    /// Length of this artist's journal when it was read.
+    own_bytes: u64,
+    writer: Option<Writer>,
 }
 
 impl Reel {
-    /// Makes a reel folder. `folder` must not exist, or be an empty folder; nothing is left behind on failure.
-    pub fn create(folder: &Path, info: &ReelInfo, shots: &[Shot]) -> Result<(), ReelError> {
-        let _ = (folder, info, shots);
-        Ok(())
-    }
-
-    /// Opens a reel folder to work in it as `artist` (see [`crate::Artist`] for the names that can be). Candidates and journals
-    /// that are there are loaded; a torn last line of a journal is left out and listed in [`Reel::problems`].
-    ///
-    /// Writes nothing: the artist's journal is made by the first [`Reel::record`].
-    pub fn open(folder: &Path, artist: &str) -> Result<Self, ReelError> {
-        let _ = (folder, artist);
-        Err(ReelError::request("not built yet"))
-    }
-
-    /// Opens a reel folder to look at it; every edit is refused.
-    pub fn open_to_read(folder: &Path) -> Result<Self, ReelError> {
-        Self::open(folder, "nobody")
-    }
-
-    /// Reads what changed on disk since: new candidates, other artists' records, new shots.
-    pub fn refresh(&mut self) -> Result<(), ReelError> {
-        Ok(())
-    }
-
     /// The reel folder.
     pub fn folder(&self) -> &Path {
         &self.folder
@@ -68,11 +64,11 @@ impl Reel {
 
     /// Who works; `None` when the reel was opened to read.
     pub fn artist(&self) -> Option<&str> {
-        None
+        self.artist.as_ref().map(Artist::as_str)
     }
 
     /// The facts.
-    pub fn info(&self) -> &ReelInfo {
+    pub const fn info(&self) -> &ReelInfo {
         &self.info
     }
 
@@ -83,28 +79,27 @@ impl Reel {
 
     /// Place of a scan in [`Reel::frames`].
     pub fn position(&self, frame: u64) -> Option<usize> {
-        self.frames.binary_search_by_key(&frame, |f| f.number).ok()
+        self.fold.position(frame)
     }
 
     /// Every shot, in order; together they cover all scans.
     pub fn shots(&self) -> &[Shot] {
-        &self.shots
+        &self.fold.shots
     }
 
     /// The shot that a scan belongs to.
     pub fn shot_of(&self, frame: u64) -> Option<&Shot> {
-        self.shots.iter().find(|s| s.contains(frame))
+        self.shots().get(self.fold.shot_at(self.position(frame)?))
     }
 
     /// What is amiss with the folder's files: torn lines, lines or chunks that cannot be read. One sentence each.
     pub fn problems(&self) -> &[String] {
-        &[]
+        &self.problems
     }
 
     /// All candidates of a scan: the detector's, above its floor, then hand marks. Empty for a scan not yet detected.
     pub fn candidates(&self, frame: u64) -> &[Candidate] {
-        let _ = frame;
-        &[]
+        self.fold.frame(frame).map_or(&[], |f| &f.candidates)
     }
 
     /// One candidate.
@@ -114,156 +109,126 @@ impl Reel {
 
     /// True once the detector has seen the scan.
     pub fn detected(&self, frame: u64) -> bool {
-        let _ = frame;
-        false
+        self.fold.frame(frame).is_some_and(|f| f.seen)
     }
 
-    /// The scans that the detector has seen, as ranges of numbers without a scan missing inside.
+    /// The scans that the detector has seen, as ranges of numbers. Every scan of a range has been seen; numbers
+    /// inside that have no scan do not end it.
     pub fn detected_ranges(&self) -> Vec<RangeInclusive<u64>> {
-        Vec::new()
+        let mut ranges: Vec<RangeInclusive<u64>> = Vec::new();
+        let mut before = false;
+        for (number, frame) in self.fold.numbers().iter().zip(&self.fold.frames) {
+            match ranges.last_mut() {
+                Some(range) if before && frame.seen => *range = *range.start()..=*number,
+                _ if frame.seen => ranges.push(*number..=*number),
+                _ => {}
+            }
+            before = frame.seen;
+        }
+        ranges
     }
 
-    /// What stands decided about a candidate.
+    fn verdict_of(&self, id: CandidateId) -> Verdict {
+        self.fold.frame(id.frame).and_then(|f| f.verdicts.get(id.index as usize)).copied().unwrap_or_default()
+    }
+
+    /// What stands decided about a candidate; undecided for one that does not exist.
     pub fn decision(&self, id: CandidateId) -> Decision {
-        let _ = id;
-        Decision::Undecided
+        self.verdict_of(id).decision
     }
 
     /// The record that the standing decision comes from: who, when, by hand or by rule.
     pub fn verdict(&self, id: CandidateId) -> Option<&Record> {
-        let _ = id;
-        None
+        self.fold.records.get(self.verdict_of(id).by? as usize)
     }
 
     /// Where the fill of a candidate shall come from.
     pub fn fill_choice(&self, id: CandidateId) -> FillChoice {
-        let _ = id;
-        FillChoice::Automatic
+        self.verdict_of(id).choice
     }
 
     /// True when a candidate is at or above its shot's sensitivity, or decided: what lists and counts of work show.
     pub fn asks(&self, id: CandidateId) -> bool {
-        let _ = id;
-        false
+        let Some((candidate, place)) = self.candidate(id).zip(self.position(id.frame)) else { return false };
+        self.decision(id) != Decision::Undecided
+            || candidate.confidence >= self.fold.sensitivity(self.fold.shot_at(place))
     }
 
     /// The protected regions that stand, in the order in which they were made.
     pub fn regions(&self) -> &[Region] {
-        &[]
+        &self.fold.regions
     }
 
     /// The lowest confidence that asks for a decision in a shot, 0 to 1.
     pub fn sensitivity(&self, shot: usize) -> f32 {
-        let _ = shot;
-        self.info.default_sensitivity
+        self.fold.sensitivity(shot)
     }
 
-    /// Records one edit: exactly one record of this artist's journal, on disk before this returns. Nothing is changed
-    /// on an error.
-    pub fn record(&mut self, edit: Edit) -> Result<Receipt, ReelError> {
-        let _ = edit;
-        Err(ReelError::request("not built yet"))
-    }
-
-    /// How many candidates an edit would change, without recording it.
-    pub fn preview(&self, edit: &Edit) -> usize {
-        let _ = edit;
-        0
-    }
-
-    /// The candidates that a rule with this filter would speak of now.
-    pub fn matching(&self, filter: &Filter) -> Vec<CandidateId> {
-        let _ = filter;
-        Vec::new()
-    }
-
-    /// Takes back this artist's last standing edit (one record). Says what was taken back; `None` when nothing is left.
-    pub fn undo(&mut self) -> Result<Option<String>, ReelError> {
-        Ok(None)
-    }
-
-    /// Takes back the last undo, unless an edit was made since. Says what stands again.
-    pub fn redo(&mut self) -> Result<Option<String>, ReelError> {
-        Ok(None)
-    }
-
-    /// What [`Reel::undo`] would take back.
-    pub fn undo_words(&self) -> Option<String> {
-        None
-    }
-
-    /// What [`Reel::redo`] would bring back.
-    pub fn redo_words(&self) -> Option<String> {
-        None
-    }
-
-    /// The accepted candidates of a scan with the fill that was asked for.
-    pub fn accepted(&self, frame: u64) -> Vec<(CandidateId, &Candidate, FillChoice)> {
-        let _ = frame;
-        Vec::new()
-    }
-
-    /// The pixels of a scan that protected regions cover.
-    pub fn protected_mask(&self, frame: u64) -> RunMask {
-        let _ = frame;
-        RunMask::default()
-    }
-
-    /// The pixels of a scan that no repair may change: protected regions, rejected and intended candidates.
-    pub fn untouchable_mask(&self, frame: u64) -> RunMask {
-        let _ = frame;
-        RunMask::default()
-    }
-
-    /// Decisions that no candidate overlaps any more.
+    /// Decisions that no candidate overlaps any more, in frame order; of several about the same pixels the last one.
     pub fn orphans(&self) -> Vec<Orphan> {
-        Vec::new()
+        let mut orphans = Vec::new();
+        for frame in &self.fold.frames {
+            let mut here: Vec<Orphan> = Vec::new();
+            for touch in &frame.strays {
+                let Some(record) = self.fold.records.get(touch.record as usize) else { continue };
+                let Deed::Decide { decision, spots } = &record.deed else { continue };
+                let Some(spot) = spots.get(touch.spot as usize) else { continue };
+                here.retain(|o| o.spot.mask != spot.mask);
+                here.push(Orphan {
+                    spot: spot.clone(),
+                    decision: *decision,
+                    artist: record.artist.clone(),
+                    sequence: record.sequence,
+                });
+            }
+            orphans.extend(here.into_iter().filter(|o| o.decision != Decision::Undecided));
+        }
+        orphans
     }
 
     /// Every record of every journal, in the order of the fold.
     pub fn records(&self) -> &[Record] {
-        &[]
+        &self.fold.records
+    }
+
+    /// Every record that stands (is not taken back), in the order of the fold.
+    pub fn standing(&self) -> impl Iterator<Item = &Record> {
+        self.fold.records.iter().zip(&self.fold.active).filter(|(_, stands)| **stands).map(|(record, _)| record)
     }
 
     /// Counts of the whole reel.
-    pub fn total(&self) -> Counts {
-        Counts::default()
+    pub const fn total(&self) -> Counts {
+        self.fold.total()
     }
 
     /// Counts of one shot.
     pub fn shot_counts(&self, shot: usize) -> Counts {
-        let _ = shot;
-        Counts::default()
+        self.fold.shot_counts(shot)
     }
 
     /// Counts of one scan.
     pub fn frame_counts(&self, frame: u64) -> Counts {
-        let _ = frame;
-        Counts::default()
+        self.fold.frame(frame).map(|f| f.counts).unwrap_or_default()
     }
 
     /// The ledger: counts in rows, film time, pace and forecast.
     pub fn counts(&self, by: By) -> LedgerTable {
-        LedgerTable {
-            reel: self.info.name.clone(),
-            by,
-            rate: self.info.rate,
-            gauge: self.info.gauge,
-            rows: Vec::new(),
-            total: crate::ledger::Row { label: String::new(), counts: self.total(), pace_per_minute: None },
-            minutes_left: None,
-        }
+        crate::ledger::build(&self.fold, &self.info, by)
     }
 
     /// Where a scan stands on the film, counted from the reel's first scan, such as `12+07` (feet and frames).
     pub fn footage(&self, frame: u64) -> String {
-        let position = frame.saturating_sub(self.info.first);
-        crate::footage::Footage::of(self.info.gauge, position).to_string()
+        Footage::of(self.info.gauge, frame.saturating_sub(self.info.first)).to_string()
     }
 
-    /// Where a scan stands in time, counted from the reel's first scan at 00:00:00:00.
+    /// Where a scan stands in time, counted from the reel's first scan at 00:00:00:00. Labels are not dropped: at
+    /// 29.97 the label falls behind the clock.
     pub fn timecode(&self, frame: u64) -> String {
-        let position = frame.saturating_sub(self.info.first);
-        crate::timecode::Timecode::of(self.info.rate, position, true).to_string()
+        Timecode::of(self.info.rate, frame.saturating_sub(self.info.first), false).to_string()
     }
+}
+
+/// The sentence for an edit in a reel that was opened to read.
+fn read_only() -> ReelError {
+    ReelError::request("the reel was opened to read only: name an artist to work in it")
 }

@@ -1,0 +1,211 @@
+//! The state of one frame, and how records change it.
+
+use besom_detect::{Candidate, Kind, Origin, Polarity, Risk};
+use besom_scan::RunMask;
+
+use super::Effect;
+use super::attach::Finder;
+use crate::ledger::Counts;
+use crate::model::decision::{Decision, FillChoice};
+use crate::model::edit::Filter;
+use crate::model::record::{Deed, Record, Spot, Stretch};
+
+/// What stands about one candidate.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub(crate) struct Verdict {
+    pub(crate) decision: Decision,
+    pub(crate) choice: FillChoice,
+    /// The record that the decision comes from.
+    pub(crate) by: Option<u32>,
+}
+
+/// One explicit word of a record about this frame.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+pub(crate) struct Touch {
+    /// Which record.
+    pub(crate) record: u32,
+    /// Which of its spots.
+    pub(crate) spot: u32,
+}
+
+/// One frame: its candidates, what stands about them, and the records that speak of it.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub(crate) struct FrameState {
+    /// True once the detector has seen the frame.
+    pub(crate) seen: bool,
+    /// How many of the candidates are the detector's; hand marks follow.
+    detected: usize,
+    pub(crate) candidates: Vec<Candidate>,
+    pub(crate) verdicts: Vec<Verdict>,
+    /// In the order of the fold.
+    pub(super) touching: Vec<Touch>,
+    /// Words about pixels that no candidate covers.
+    pub(crate) strays: Vec<Touch>,
+    pub(crate) counts: Counts,
+}
+
+impl FrameState {
+    pub(super) fn clear_detected(&mut self) {
+        *self = Self { touching: std::mem::take(&mut self.touching), ..Self::default() };
+    }
+
+    pub(super) fn set_detected(&mut self, candidates: Vec<Candidate>) {
+        self.seen = true;
+        self.detected = candidates.len();
+        self.candidates = candidates;
+    }
+
+    /// Starts from the detector's candidates and applies every record that stands.
+    pub(super) fn replay(&mut self, number: u64, records: &[Record], active: &[bool], rules: &[u32]) {
+        self.candidates.truncate(self.detected);
+        self.verdicts.clear();
+        self.verdicts.resize(self.candidates.len(), Verdict::default());
+        self.strays.clear();
+        let stands = |index: u32| active.get(index as usize) == Some(&true);
+        let mut finder = Finder::default();
+        let mut rules = rules.iter().copied().filter(|r| stands(*r)).peekable();
+        for touch in std::mem::take(&mut self.touching) {
+            while let Some(rule) = rules.next_if(|r| *r < touch.record) {
+                self.apply_rule(number, rule, records);
+            }
+            if let Some(record) = records.get(touch.record as usize).filter(|_| stands(touch.record)) {
+                self.apply_touch(touch, record, &mut finder);
+            }
+            self.touching.push(touch);
+        }
+        for rule in rules {
+            self.apply_rule(number, rule, records);
+        }
+    }
+
+    /// Applies a record that is later than all others.
+    pub(super) fn apply_last(&mut self, number: u64, index: u32, record: &Record) -> Effect {
+        if let Deed::Rule { decision, filter, stretches } = &record.deed {
+            return self.decide_by_rule(number, index, *decision, filter, stretches);
+        }
+        let start = self.touching.partition_point(|t| t.record < index);
+        let touches = self.touching.get(start..).unwrap_or_default().to_vec();
+        let mut finder = Finder::default();
+        let mut effect = Effect::default();
+        for touch in touches {
+            effect += self.apply_touch(touch, record, &mut finder);
+        }
+        effect
+    }
+
+    fn apply_rule(&mut self, number: u64, index: u32, records: &[Record]) {
+        if let Some(Deed::Rule { decision, filter, stretches }) = records.get(index as usize).map(|r| &r.deed) {
+            self.decide_by_rule(number, index, *decision, filter, stretches);
+        }
+    }
+
+    fn decide_by_rule(&mut self, number: u64, by: u32, decision: Decision, filter: &Filter, at: &[Stretch]) -> Effect {
+        let Some(least) = least_confidence(at, number) else { return Effect::default() };
+        let mut effect = Effect::default();
+        for (candidate, verdict) in self.candidates.iter().zip(&mut self.verdicts) {
+            if matches(candidate, verdict.decision, filter, least) {
+                effect.matched += 1;
+                effect.changed += usize::from(verdict.decision != decision);
+                verdict.decision = decision;
+                verdict.by = Some(by);
+            }
+        }
+        effect
+    }
+
+    /// What a rule would do.
+    pub(super) fn preview_rule(&self, number: u64, decision: Decision, filter: &Filter, at: &[Stretch]) -> Effect {
+        let mut effect = Effect::default();
+        for index in self.matching(number, filter, at) {
+            effect.matched += 1;
+            effect.changed += usize::from(self.verdicts.get(index).is_some_and(|v| v.decision != decision));
+        }
+        effect
+    }
+
+    /// The candidates that a rule speaks of.
+    pub(super) fn matching(&self, number: u64, filter: &Filter, at: &[Stretch]) -> Vec<usize> {
+        let Some(least) = least_confidence(at, number) else { return Vec::new() };
+        let all = self.candidates.iter().zip(&self.verdicts).enumerate();
+        all.filter(|(_, (c, v))| matches(c, v.decision, filter, least)).map(|(i, _)| i).collect()
+    }
+
+    fn apply_touch(&mut self, touch: Touch, record: &Record, finder: &mut Finder) -> Effect {
+        match &record.deed {
+            Deed::Decide { decision, spots } => {
+                let Some(spot) = spots.get(touch.spot as usize) else { return Effect::default() };
+                self.with_spot(touch, spot, finder, |verdict| {
+                    let changed = verdict.decision != *decision;
+                    verdict.decision = *decision;
+                    verdict.by = Some(touch.record);
+                    changed
+                })
+            }
+            Deed::FillChoice { spot, choice } => self.with_spot(touch, spot, finder, |verdict| {
+                let changed = verdict.choice != *choice;
+                verdict.choice = *choice;
+                changed
+            }),
+            Deed::HandMark { mask, .. } => {
+                self.candidates.push(hand_mark(mask, &record.artist));
+                let by = Some(touch.record);
+                self.verdicts.push(Verdict { decision: Decision::Accepted, choice: FillChoice::Automatic, by });
+                Effect { matched: 1, changed: 1 }
+            }
+            _ => Effect::default(),
+        }
+    }
+
+    fn with_spot(
+        &mut self,
+        touch: Touch,
+        spot: &Spot,
+        finder: &mut Finder,
+        change: impl FnOnce(&mut Verdict) -> bool,
+    ) -> Effect {
+        finder.keep_up(&self.candidates);
+        let found = finder.find(&self.candidates, &spot.mask, spot.kind);
+        let Some(verdict) = found.and_then(|index| self.verdicts.get_mut(index)) else {
+            self.strays.push(touch);
+            return Effect::default();
+        };
+        Effect { matched: 1, changed: usize::from(change(verdict)) }
+    }
+
+    /// Counts the frame at its shot's sensitivity.
+    pub(super) fn count(&mut self, sensitivity: f32) {
+        let mut counts = Counts { frames: 1, frames_detected: u64::from(self.seen), ..Counts::default() };
+        for (candidate, verdict) in self.candidates.iter().zip(&self.verdicts) {
+            counts.add_candidate(candidate, verdict.decision, sensitivity);
+        }
+        counts.frames_decided = u64::from(self.seen && counts.undecided == 0);
+        counts.frames_touched = u64::from(counts.accepted > 0);
+        self.counts = counts;
+    }
+}
+
+fn least_confidence(stretches: &[Stretch], number: u64) -> Option<f32> {
+    stretches.iter().find(|s| s.first <= number && number <= s.last).map(|s| s.min_confidence)
+}
+
+fn matches(candidate: &Candidate, decision: Decision, filter: &Filter, least: f32) -> bool {
+    candidate.confidence >= least
+        && filter.max_confidence.is_none_or(|most| candidate.confidence <= most)
+        && filter.kind.is_none_or(|kind| candidate.kind == kind)
+        && (filter.include_at_risk || !candidate.risk.any())
+        && (!filter.only_undecided || decision == Decision::Undecided)
+}
+
+fn hand_mark(mask: &RunMask, artist: &str) -> Candidate {
+    Candidate {
+        mask: mask.clone(),
+        kind: Kind::Hand,
+        // Nobody measured it; neither kind of repair looks at this for a hand mark.
+        polarity: Polarity::Dark,
+        confidence: 1.0,
+        risk: Risk::default(),
+        origin: Origin::Film,
+        peak: 0.0,
+        reasons: vec![format!("marked by {artist}")],
+    }
+}

@@ -1,0 +1,254 @@
+//! Edits: checked, turned into a record that stands alone, written, applied.
+
+use besom_detect::Kind;
+use besom_scan::{Rect, RunMask};
+use jiff::{SignedDuration, Timestamp, Unit};
+
+use super::{Reel, read_only};
+use crate::error::ReelError;
+use crate::file::journal::Writer;
+use crate::fold::Effect;
+use crate::model::decision::CandidateId;
+use crate::model::edit::{Edit, Filter, HandMark, Receipt, RegionId};
+use crate::model::record::{Deed, Record, Spot};
+
+impl Reel {
+    /// Records one edit: exactly one record of this artist's journal, on disk before this returns. Nothing is changed
+    /// on an error.
+    ///
+    /// # Errors
+    /// An edit that makes no sense for this reel (no such candidate, frame, shot or region; a value out of range), a
+    /// reel opened to read, another Besom writing as the same artist, or a journal that cannot be written.
+    pub fn record(&mut self, edit: Edit) -> Result<Receipt, ReelError> {
+        if self.artist.is_none() {
+            return Err(read_only());
+        }
+        let deed = self.resolve(edit)?;
+        self.commit(deed)
+    }
+
+    /// How many candidates an edit would change, without recording it; 0 for one that makes no sense.
+    pub fn preview(&self, edit: &Edit) -> usize {
+        match edit {
+            Edit::Decide { ids, decision } => {
+                let mut ids: Vec<&CandidateId> = ids.iter().collect();
+                ids.sort_unstable();
+                ids.dedup();
+                ids.into_iter().filter(|id| self.candidate(**id).is_some() && self.decision(**id) != *decision).count()
+            }
+            Edit::Rule { decision, filter } => self.fold.preview_rule(*decision, filter).changed,
+            Edit::FillChoice { id, choice } => {
+                usize::from(self.candidate(*id).is_some() && self.fill_choice(*id) != *choice)
+            }
+            Edit::HandMark(mark) => usize::from(self.position(mark.frame).is_some()),
+            _ => 0,
+        }
+    }
+
+    /// The candidates that a rule with this filter would speak of now.
+    pub fn matching(&self, filter: &Filter) -> Vec<CandidateId> {
+        self.fold.matching(filter)
+    }
+
+    /// Takes back this artist's last standing edit (one record). Says what was taken back; `None` when nothing is left.
+    pub fn undo(&mut self) -> Result<Option<String>, ReelError> {
+        // Opening the journal may bring in records of this artist that another Besom wrote.
+        self.open_writer()?;
+        let Some(edit) = self.stacks.to_undo().and_then(|i| self.fold.records.get(i)) else { return Ok(None) };
+        let words = edit.deed.words();
+        let of = edit.sequence;
+        self.commit(Deed::Undo { of })?;
+        Ok(Some(words))
+    }
+
+    /// Takes back the last undo, unless an edit was made since. Says what stands again.
+    pub fn redo(&mut self) -> Result<Option<String>, ReelError> {
+        self.open_writer()?;
+        let Some((edit, undo)) = self.stacks.to_redo() else { return Ok(None) };
+        let Some((edit, undo)) = self.fold.records.get(edit).zip(self.fold.records.get(undo)) else { return Ok(None) };
+        let words = edit.deed.words();
+        let of = undo.sequence;
+        self.commit(Deed::Undo { of })?;
+        Ok(Some(words))
+    }
+
+    /// What [`Reel::undo`] would take back.
+    pub fn undo_words(&self) -> Option<String> {
+        self.fold.records.get(self.stacks.to_undo()?).map(|r| r.deed.words())
+    }
+
+    /// What [`Reel::redo`] would bring back.
+    pub fn redo_words(&self) -> Option<String> {
+        self.fold.records.get(self.stacks.to_redo()?.0).map(|r| r.deed.words())
+    }
+
+    /// Opens this artist's journal, unless it is open; reads it again if another Besom added to it.
+    fn open_writer(&mut self) -> Result<(), ReelError> {
+        let Some(artist) = &self.artist else { return Err(read_only()) };
+        if self.writer.is_none() {
+            let (writer, journal) = Writer::open(&self.folder, artist)?;
+            let grown = journal.all_bytes != self.own_bytes;
+            let cut = journal.good_bytes != journal.all_bytes || journal.unended;
+            self.writer = Some(writer);
+            if grown || cut {
+                self.refresh()?;
+            }
+        }
+        Ok(())
+    }
+
+    fn commit(&mut self, deed: Deed) -> Result<Receipt, ReelError> {
+        self.open_writer()?;
+        let Some(artist) = self.artist.as_ref().map(|a| a.as_str().to_owned()) else { return Err(read_only()) };
+        let sequence = self.stacks.highest() + 1;
+        let record = Record { time: self.next_time(), artist, sequence, deed };
+        let Some(writer) = self.writer.as_mut() else { return Err(read_only()) };
+        if let Err(error) = writer.append(&record) {
+            // What the file holds now is not certain: the next record opens and reads it again.
+            self.writer = None;
+            return Err(error);
+        }
+        let words = record.deed.words();
+        let Effect { matched, changed } = self.fold.append(record);
+        self.stacks.push_last(&self.fold.records);
+        Ok(Receipt { sequence, matched, changed, words })
+    }
+
+    /// Now, to the microsecond, but later than every record that is known.
+    fn next_time(&self) -> Timestamp {
+        let now = Timestamp::now();
+        let now = now.round(Unit::Microsecond).unwrap_or(now);
+        let after = self.fold.records.last().and_then(|r| r.time.checked_add(SignedDuration::from_micros(1)).ok());
+        after.map_or(now, |after| after.max(now))
+    }
+
+    /// Checks an edit and turns it into what the journal keeps.
+    fn resolve(&self, edit: Edit) -> Result<Deed, ReelError> {
+        Ok(match edit {
+            Edit::Decide { mut ids, decision } => {
+                ids.sort_unstable();
+                ids.dedup();
+                if ids.is_empty() {
+                    return Err(ReelError::request("no candidate was named"));
+                }
+                Deed::Decide { decision, spots: ids.into_iter().map(|id| self.spot(id)).collect::<Result<_, _>>()? }
+            }
+            Edit::Rule { decision, filter } => {
+                self.check_filter(&filter)?;
+                Deed::Rule { decision, stretches: self.fold.stretches(&filter), filter }
+            }
+            Edit::Protect { rect, first, last, note } => {
+                let rect = rect.intersect(&Rect::of_size(self.info.width, self.info.height));
+                if rect.is_empty() {
+                    return Err(ReelError::request("the rectangle to protect lies outside the frame"));
+                }
+                self.check_scans(first, last)?;
+                Deed::Protect { rect, first, last, note }
+            }
+            Edit::Unprotect { id } => self.unprotect(id)?,
+            Edit::Sensitivity { shot, value } => {
+                check_confidence(value)?;
+                let scans = shot.map(|shot| self.scans_of(shot)).transpose()?;
+                Deed::Sensitivity { scans, value }
+            }
+            Edit::FillChoice { id, choice } => Deed::FillChoice { spot: self.spot(id)?, choice },
+            Edit::HandMark(mark) => self.hand_mark(mark)?,
+            Edit::Note { frame, text } => {
+                if text.trim().is_empty() {
+                    return Err(ReelError::request("a note needs words"));
+                }
+                if let Some(frame) = frame {
+                    self.check_scan(frame)?;
+                }
+                Deed::Note { frame, text }
+            }
+            Edit::TimeSpent { seconds } => Deed::TimeSpent { seconds },
+        })
+    }
+
+    fn spot(&self, id: CandidateId) -> Result<Spot, ReelError> {
+        let candidate = self
+            .candidate(id)
+            .ok_or_else(|| ReelError::request(format!("frame {} has no candidate {}", id.frame, id.index)))?;
+        Ok(Spot {
+            frame: id.frame,
+            mask: candidate.mask.clone(),
+            kind: candidate.kind,
+            confidence: candidate.confidence,
+        })
+    }
+
+    fn unprotect(&self, id: RegionId) -> Result<Deed, ReelError> {
+        if self.regions().iter().any(|r| r.id == id) {
+            Ok(Deed::Unprotect { id })
+        } else {
+            Err(ReelError::request(format!("there is no protected region number {} by {}", id.sequence, id.artist)))
+        }
+    }
+
+    fn hand_mark(&self, mark: HandMark) -> Result<Deed, ReelError> {
+        let HandMark { frame, mask } = mark;
+        self.check_scan(frame)?;
+        let outside = |x: u32, y: u32| x as usize > self.info.width || y as usize >= self.info.height;
+        if mask.is_empty() || mask.runs().iter().any(|r| outside(r.x1, r.y)) {
+            return Err(ReelError::request("a hand mark needs pixels, all of them inside the frame"));
+        }
+        // A decision finds its candidate by the pixels: two marks of the same pixels could not be told apart.
+        if self.candidates(frame).iter().any(|c| c.kind == Kind::Hand && c.mask == mask) {
+            return Err(ReelError::request(format!("the same pixels are already marked by hand in frame {frame}")));
+        }
+        Ok(Deed::HandMark { frame, mask: RunMask::from_runs(mask.runs().to_vec()) })
+    }
+
+    fn check_filter(&self, filter: &Filter) -> Result<(), ReelError> {
+        if let Some(frames) = &filter.frames {
+            self.check_scans(*frames.start(), *frames.end())?;
+        }
+        if let Some(shot) = filter.shot {
+            self.scans_of(shot)?;
+        }
+        for bound in [filter.min_confidence, filter.max_confidence].into_iter().flatten() {
+            check_confidence(bound)?;
+        }
+        match (filter.min_confidence, filter.max_confidence) {
+            (Some(least), Some(most)) if least > most => {
+                Err(ReelError::request(format!("no confidence is both at least {least} and at most {most}")))
+            }
+            _ => Ok(()),
+        }
+    }
+
+    fn check_scan(&self, frame: u64) -> Result<(), ReelError> {
+        match self.position(frame) {
+            Some(_) => Ok(()),
+            None => Err(ReelError::request(format!("the reel has no frame {frame}"))),
+        }
+    }
+
+    fn check_scans(&self, first: u64, last: u64) -> Result<(), ReelError> {
+        if first > last {
+            return Err(ReelError::request(format!("frames {first} to {last} run backwards")));
+        }
+        if self.fold.places_of_scans(first, last).is_empty() {
+            let (start, end) = (self.info.first, self.info.last);
+            return Err(ReelError::request(format!(
+                "frames {first} to {last} are not in the reel, which runs from {start} to {end}"
+            )));
+        }
+        Ok(())
+    }
+
+    fn scans_of(&self, shot: usize) -> Result<(u64, u64), ReelError> {
+        self.shots().get(shot).map(|s| (s.first, s.last)).ok_or_else(|| {
+            ReelError::request(format!("there is no shot {shot}: the reel has {}, counted from 0", self.shots().len()))
+        })
+    }
+}
+
+fn check_confidence(value: f32) -> Result<(), ReelError> {
+    if (0.0..=1.0).contains(&value) {
+        Ok(())
+    } else {
+        Err(ReelError::request(format!("a confidence is between 0 and 1, which {value} is not")))
+    }
+}

@@ -1,0 +1,199 @@
+//! Making a reel folder, opening it, and reading what changed.
+
+use std::collections::BTreeMap;
+use std::path::{Path, PathBuf};
+use std::time::SystemTime;
+
+use besom_detect::Candidate;
+use rayon::prelude::*;
+
+use super::Reel;
+use crate::error::{ReelError, ReelErrorKind};
+use crate::file::{candidates, journal, reel, shots};
+use crate::fold::{Fold, Stacks};
+use crate::model::artist::Artist;
+use crate::model::info::ReelInfo;
+use crate::model::shot::Shot;
+
+/// Name, length and time of each candidate file: the files are immutable, so the same stamp means the same candidates.
+pub(super) type ChunkStamp = Vec<(PathBuf, u64, Option<SystemTime>)>;
+
+impl Reel {
+    /// Makes a reel folder. `folder` must not exist, or be an empty folder; on a failure what was made is taken away.
+    ///
+    /// # Errors
+    /// Also when there is no shot, or when facts or shots make no sense.
+    pub fn create(folder: &Path, info: &ReelInfo, shots: &[Shot]) -> Result<(), ReelError> {
+        let existed = folder.exists();
+        if existed && !is_empty_folder(folder) {
+            return Err(ReelError::request(format!("{}: it exists already and is not empty", folder.display())));
+        }
+        if shots.is_empty() {
+            return Err(ReelError::request(format!("{}: a reel needs at least one shot", folder.display())));
+        }
+        // The facts come last: a folder without them is no reel folder, whatever else is in it.
+        let made = shots::write(folder, shots).and_then(|()| reel::write(folder, info));
+        if made.is_err() {
+            let _ =
+                if existed { std::fs::remove_file(folder.join("shots.ron")) } else { std::fs::remove_dir_all(folder) };
+        }
+        made
+    }
+
+    /// Opens a reel folder to work in it as `artist` (see [`Artist`] for the names that can be). Candidates and
+    /// journals that are there are loaded; a torn last line of a journal is left out and listed in
+    /// [`Reel::problems`].
+    ///
+    /// Writes nothing: the artist's journal is made by the first record.
+    ///
+    /// # Errors
+    /// Not a reel folder, a file of it damaged or from a newer Besom, or a name that cannot be used. Damaged candidate
+    /// files and damaged lines of journals are not errors: they are listed in [`Reel::problems`].
+    pub fn open(folder: &Path, artist: &str) -> Result<Self, ReelError> {
+        let artist = Artist::new(artist)?;
+        for path in journal::list(folder)? {
+            let stem = path.file_stem().map(|s| s.to_string_lossy().into_owned()).unwrap_or_default();
+            if stem != artist.as_str() && stem.to_lowercase() == artist.as_str().to_lowercase() {
+                // Some file systems would take both names for one file, and two artists never write one file.
+                return Err(ReelError::request(format!(
+                    "the artist name {:?} differs from {stem:?}, who already works on this reel, only in capitals",
+                    artist.as_str()
+                )));
+            }
+        }
+        Self::load(folder, Some(artist))
+    }
+
+    /// Opens a reel folder to look at it; every edit is refused.
+    pub fn open_to_read(folder: &Path) -> Result<Self, ReelError> {
+        Self::load(folder, None)
+    }
+
+    fn load(folder: &Path, artist: Option<Artist>) -> Result<Self, ReelError> {
+        let info = reel::read(folder)?;
+        let frames = info.frames(folder);
+        let fold = empty_fold(folder, &info)?;
+        let mut reel = Self {
+            folder: folder.to_owned(),
+            artist,
+            info,
+            frames,
+            fold,
+            stacks: Stacks::default(),
+            problems: Vec::new(),
+            chunks: ChunkStamp::new(),
+            own_bytes: 0,
+            writer: None,
+        };
+        let mut problems = reel.load_candidates()?;
+        problems.extend(reel.load_journals()?);
+        reel.problems = problems;
+        Ok(reel)
+    }
+
+    /// Reads what changed on disk since: facts, shots, candidates, other artists' records. On an error the reel stays
+    /// as it was. Candidate numbers may mean other candidates afterwards.
+    pub fn refresh(&mut self) -> Result<(), ReelError> {
+        let info = reel::read(&self.folder)?;
+        let fresh = empty_fold(&self.folder, &info)?;
+        let same_ground = info == self.info && fresh.shots == self.fold.shots && stamp(&self.folder)? == self.chunks;
+        if same_ground {
+            // Candidate files are listed as damaged by an earlier load only; keep those sentences.
+            let own_folder = candidates::folder_in(&self.folder).display().to_string();
+            let mut problems: Vec<String> =
+                self.problems.iter().filter(|p| p.starts_with(&own_folder)).cloned().collect();
+            problems.extend(self.load_journals()?);
+            self.problems = problems;
+            return Ok(());
+        }
+        let mut reel = Self::load(&self.folder, self.artist.clone())?;
+        reel.writer = self.writer.take();
+        *self = reel;
+        Ok(())
+    }
+
+    fn load_candidates(&mut self) -> Result<Vec<String>, ReelError> {
+        self.chunks = stamp(&self.folder)?;
+        let read: Vec<_> = self.chunks.par_iter().map(|(path, _, _)| candidates::read(path)).collect();
+        let mut problems = Vec::new();
+        let mut chunks = Vec::new();
+        for (chunk, (path, _, _)) in read.into_iter().zip(&self.chunks) {
+            match chunk {
+                Ok(c) if (c.width as usize, c.height as usize) == (self.info.width, self.info.height) => chunks.push(c),
+                Ok(_) => {
+                    problems.push(format!("{}: it speaks of frames of another size and is left out", path.display()))
+                }
+                Err(error) if error.kind() == ReelErrorKind::Newer => return Err(error),
+                Err(error) => problems.push(error.to_string()),
+            }
+        }
+        // The later detection counts; of one detection's overlapping chunks any would do, so the choice only has to be
+        // the same everywhere.
+        chunks.sort_by_key(|c| (c.generation, c.first, c.last, c.fingerprint));
+        let mut found: BTreeMap<usize, Vec<Candidate>> = BTreeMap::new();
+        for (number, list) in chunks.into_iter().flat_map(|c| c.frames) {
+            if let Some(place) = self.fold.position(number) {
+                found.insert(place, list);
+            }
+        }
+        self.fold.set_candidates(found);
+        Ok(problems)
+    }
+
+    fn load_journals(&mut self) -> Result<Vec<String>, ReelError> {
+        let own = self.artist.as_ref().map(|artist| journal::path_of(&self.folder, artist));
+        let mut records = Vec::new();
+        let mut problems = Vec::new();
+        let mut own_bytes = 0;
+        for path in journal::list(&self.folder)? {
+            let read = journal::read(&path)?;
+            if own.as_ref() == Some(&path) {
+                own_bytes = read.all_bytes;
+            }
+            records.extend(read.records);
+            problems.extend(read.problems);
+        }
+        self.own_bytes = own_bytes;
+        problems.extend(self.fold.set_records(records));
+        self.stacks = self.artist().map(|a| Stacks::of(self.records(), a)).unwrap_or_default();
+        Ok(problems)
+    }
+}
+
+fn empty_fold(folder: &Path, info: &ReelInfo) -> Result<Fold, ReelError> {
+    let mut shots = shots::read(folder)?;
+    if shots.is_empty() {
+        return Err(ReelError::damaged(&folder.join("shots.ron"), "it holds no shot"));
+    }
+    cover(&mut shots, info);
+    let numbers = info.frames(folder).into_iter().map(|f| f.number).collect();
+    Ok(Fold::new(numbers, shots, info.default_sensitivity))
+}
+
+/// Stretches shots over scans that the survey left out (unreadable ones, say), so that every scan has a shot.
+fn cover(shots: &mut [Shot], info: &ReelInfo) {
+    let starts: Vec<u64> = shots.iter().skip(1).map(|s| s.first).collect();
+    for (shot, next_first) in shots.iter_mut().zip(starts) {
+        shot.last = next_first - 1;
+    }
+    if let Some(first) = shots.first_mut() {
+        first.first = first.first.min(info.first);
+    }
+    if let Some(last) = shots.last_mut() {
+        last.last = last.last.max(info.last);
+    }
+}
+
+fn stamp(folder: &Path) -> Result<ChunkStamp, ReelError> {
+    let paths = candidates::list(folder)?;
+    let facts = |path: PathBuf| {
+        let facts = std::fs::metadata(&path).ok();
+        let length = facts.as_ref().map_or(0, std::fs::Metadata::len);
+        (path, length, facts.and_then(|f| f.modified().ok()))
+    };
+    Ok(paths.into_iter().map(facts).collect())
+}
+
+fn is_empty_folder(folder: &Path) -> bool {
+    std::fs::read_dir(folder).is_ok_and(|mut entries| entries.next().is_none())
+}

@@ -21,7 +21,7 @@ MARGIN = 2
 class Aged:
     """A clip with known dirt. Frames are 10-bit codes, labels as in `scores`."""
 
-    folder: Path
+    places: road.AgedFolder
     names: list
     dirty: list
     clean: list
@@ -36,16 +36,15 @@ def age(clean_frames, folder, weight, seed):
             references.write(folder / "source" / f"clip.{n + 1:04d}.png", frame)
         road.proof_age(folder / "source", folder / "aged", weight, seed)
         (folder / "done").write_text("aged\n")
-    return load(folder)
+    return load(folder / "aged")
 
 
 def load(folder):
     """An aged clip from its folder."""
-    places = road.aged_places(Path(folder) / "aged")
-    names = sorted(path.name for path in places.dirty.glob("*.dpx"))
-    truth = [references.read_oiio(places.label(name))[..., 0] for name in names]
-    return Aged(Path(folder), names, [references.read_oiio(places.dirty / name) for name in names],
-                [references.read_oiio(places.clean / name) for name in names], [road.labels(t) for t in truth])
+    places = road.AgedFolder(Path(folder))
+    read = lambda paths: [references.read_oiio(path) for path in paths]
+    scans, clean, truth = (sorted(place.iterdir()) for place in (places.scans, places.clean, places.truth))
+    return Aged(places, [path.name for path in scans], read(scans), read(clean), [t[..., 0] for t in read(truth)])
 
 
 @dataclass
@@ -62,20 +61,19 @@ def besom(aged, folder, threads=2):
     """`start`, `detect`, accept by each shot's sensitivity, `masks`, `repair`, `verify`; scored."""
     folder = Path(folder)
     begun = time.perf_counter()
-    reel = road.Road(road.aged_places(aged.folder / "aged").dirty, folder / "reel.besom")
+    reel = road.Road(aged.places.scans, folder / "reel.besom")
     reel.detect("--threads", threads)
     seconds = time.perf_counter() - begun
     reel.decide("accept", "--include-at-risk")
     reel.masks(folder / "candidates", "candidates")
-    reel.masks(folder / "accepted", "accepted")
     reel.repair(folder / "repaired")
     reel.verify(folder / "repaired")
     result = Result("Besom", scores.Detection(), scores.Repair(), seconds)
     for name, truth, clean in zip(aged.names, aged.truth, aged.clean, strict=True):
-        png = Path(name).with_suffix(".png").name
-        result.detection.add(truth, references.read_oiio(folder / "candidates" / png)[..., 0] > 0)
-        accepted = references.read_oiio(folder / "accepted" / png)[..., 0] > 0
-        result.repair.add(truth, clean, references.read_oiio(folder / "repaired" / name), accepted)
+        found = references.read_oiio(folder / "candidates" / Path(name).with_suffix(".png").name)[..., 0] > 0
+        result.detection.add(truth, found)
+        changeable = reel.repaired_pixels(road.number_of(name), truth.shape)
+        result.repair.add(truth, clean, references.read_oiio(folder / "repaired" / name), changeable)
     return result
 
 

@@ -6,7 +6,7 @@ Everything works on 10-bit codes (0..1023). Sources, by author because no tables
          motion-compensated neighbours (rule from memory; the abstract was read).
   SDIp   the same and sign(I - P) = sign(I - N); after Storey, GB 2 139 039 A (read).
   ROD    Nadenau and Mitra, 1997: rank-ordered differences to six references, three vertically adjacent pixels of each
-         compensated neighbour (rule from memory); the swept threshold is T1, T2 and T3 follow at 39/25 and 55/25 of it.
+         compensated neighbour (rule and thresholds from memory): T1 is swept, T2 and T3 stay at 39 and 55 of 255.
   fills  average of P and N; median of P, I, N (the temporal median); one neighbour;
          Telea 2004 and the Navier-Stokes fill of Bertalmio and others 2001, as in OpenCV.
 A frame at either end of the clip has one neighbour: the tests then ask only that one.
@@ -73,7 +73,7 @@ def rod(current, previous, following, threshold):
         references *= 2
     ranked = np.sort(np.stack(references), axis=0)
     middle = (ranked[2] + ranked[3]) / 2
-    limits = (threshold, threshold * 39 / 25, threshold * 55 / 25)
+    limits = (threshold, 39 * 1023 / 255, 55 * 1023 / 255)
     flagged = np.zeros(current.shape, bool)
     for step, limit in enumerate(limits):
         over = current - ranked[5 - step]

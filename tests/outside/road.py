@@ -5,8 +5,12 @@ BESOM_BIN and BESOM_PROOF_BIN name the programs; `tests/run` sets them.
 
 import json
 import os
+import re
 import subprocess
+from dataclasses import dataclass
 from pathlib import Path
+
+import numpy as np
 
 ROOT = Path(__file__).resolve().parents[2]
 
@@ -37,6 +41,48 @@ def proof(*arguments, expect=0):
     return call(program("BESOM_PROOF_BIN", "besom-proof"), *arguments, expect=expect).stdout
 
 
+def number_of(name):
+    """The scan number in a file name: its last run of digits before the ending."""
+    return int(re.findall(r"\d+", name.rsplit(".", 1)[0])[-1])
+
+
+@dataclass(frozen=True)
+class AgedFolder:
+    """What `besom-proof age` leaves: frames with dirt, the same without, and label bits."""
+
+    folder: Path
+
+    @property
+    def scans(self):
+        return self.folder / "scans"
+
+    @property
+    def clean(self):
+        return self.folder / "clean"
+
+    @property
+    def truth(self):
+        return self.folder / "truth"
+
+
+def proof_age(source, folder, weight, seed):
+    """Ages a folder of PNG frames; `weight` is undamaged, light or heavy."""
+    proof("age", source, "--to", folder, "--level", weight, "--seed", seed)
+    return AgedFolder(Path(folder))
+
+
+def proof_score(folder, masks, repaired=None):
+    """The lines of `besom-proof score` as {name: first number of the value, or None where there is nothing}."""
+    arguments = ["score", folder, "--masks", masks]
+    if repaired:
+        arguments += ["--repaired", repaired]
+    found = {}
+    for line in proof(*arguments).splitlines():
+        name, value = line[:36].strip(), line[36:].split()
+        found[name] = float(value[0]) if re.fullmatch(r"-?[\d.]+", value[0]) else None
+    return found
+
+
 class Road:
     """One reel folder and the commands on it."""
 
@@ -62,6 +108,18 @@ class Road:
     def shots(self):
         """(first, last) scan number of each shot."""
         return [(shot["first"], shot["last"]) for shot in self.started["shots"]]
+
+    def repaired_pixels(self, frame, shape):
+        """The pixels that the reel's record of repairs says a fill was allowed to change in a frame."""
+        text = (self.reel / "exports" / "repairs.ron").read_text()
+        mask, current = np.zeros(shape, bool), None
+        for number, runs in re.findall(r"frame:\s*(\d+)|mask:\s*\[(.*?)\]", text, re.DOTALL):
+            if number:
+                current = int(number)
+            elif current == frame:
+                for y, x0, x1 in re.findall(r"\(\s*(\d+),\s*(\d+),\s*(\d+),?\s*\)", runs):
+                    mask[int(y), int(x0) : int(x1)] = True
+        return mask
 
     def ledger(self, *options):
         return besom("ledger", self.reel, "--format", "json", *options)

@@ -25,8 +25,9 @@ def test_sdip_false_alarms_on_pure_noise(k):
 def test_rod_is_the_rule_written_out_for_one_pixel_at_a_time():
     """Source: the rule as the module cites it, by sorting six numbers in plain Python."""
     rng = np.random.default_rng(16)
-    current, previous, following = (rng.uniform(0, 300, (24, 20)).astype(np.float32) for _ in range(3))
-    flagged = peers.rod(current, previous, following, 25)
+    current, previous, following = (rng.uniform(0, 600, (24, 20)).astype(np.float32) for _ in range(3))
+    flagged = peers.rod(current, previous, following, 50)
+    limits = (50, 39 * 1023 / 255, 55 * 1023 / 255)
     for y in range(24):
         for x in range(20):
             rows = (max(y - 1, 0), y, min(y + 1, 23))
@@ -36,7 +37,7 @@ def test_rod_is_the_rule_written_out_for_one_pixel_at_a_time():
                 steps = (value - ranked[5], value - ranked[4], value - ranked[3])
             else:
                 steps = (ranked[0] - value, ranked[1] - value, ranked[2] - value)
-            assert flagged[y, x] == any(step > limit for step, limit in zip(steps, (25, 39, 55), strict=True))
+            assert flagged[y, x] == any(step > limit for step, limit in zip(steps, limits, strict=True))
 
 
 def test_sdia_contains_sdip():

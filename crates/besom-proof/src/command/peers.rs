@@ -90,10 +90,10 @@ pub(crate) fn run(arguments: &Arguments, out: &mut dyn Write) -> Result<(), Fail
         std::fs::create_dir_all(target).map_err(|e| Failure::about(target, format!("it cannot be made ({e})")))?;
     }
     let masks = arguments.masks.as_deref().map(Sequence::discover).transpose()?;
-    let marked: Vec<u64> = (0..sequence.frames.len())
-        .into_par_iter()
-        .map(|i| frame(arguments, &sequence, masks.as_ref(), i))
-        .collect::<Result<_, _>>()?;
+    // Collected before the first error is looked for, so that it is the first frame's whatever the threads do.
+    let frames = (0..sequence.frames.len()).into_par_iter();
+    let marked: Vec<Result<u64, Failure>> = frames.map(|i| frame(arguments, &sequence, masks.as_ref(), i)).collect();
+    let marked: Vec<u64> = marked.into_iter().collect::<Result<_, _>>()?;
     writeln!(out, "{} frames, {} objects marked", marked.len(), marked.iter().sum::<u64>())?;
     Ok(())
 }
@@ -177,4 +177,80 @@ fn png(mask: &Plane<u8>) -> Result<Vec<u8>, Failure> {
         image::ImageFormat::Png,
     )?;
     Ok(bytes.into_inner())
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+    use super::*;
+    use besom_motion::Vector;
+    use besom_proof::score::score_folders;
+    use clap::Parser;
+    use image::GrayImage;
+
+    #[derive(Parser)]
+    struct Line {
+        #[command(flatten)]
+        arguments: Arguments,
+    }
+
+    /// Three frames of a picture that moves two columns a frame, dirt of 3 x 3 in the middle one, and exact flow.
+    fn clip() -> tempfile::TempDir {
+        let folder = tempfile::tempdir().unwrap();
+        let at = |name: &str| folder.path().join(name);
+        for name in ["scans", "clean", "truth", "flow"] {
+            std::fs::create_dir_all(at(name)).unwrap();
+        }
+        for n in 0..3u32 {
+            let dirty = |x: u32, y: u32| n == 1 && (20..23).contains(&x) && (10..13).contains(&y);
+            let clean = |x: u32, y: u32| (((x + 20 - 2 * n) * 11 + y * 17) % 90 + 40) as u8;
+            let save = |name: &str, pixel: &dyn Fn(u32, u32) -> u8| {
+                let picture = GrayImage::from_fn(48, 24, |x, y| image::Luma([pixel(x, y)]));
+                picture.save(at(name).join(format!("skerry.{:03}.png", n + 8))).unwrap();
+            };
+            save("clean", &clean);
+            save("truth", &|x, y| u8::from(dirty(x, y)));
+            save("scans", &|x, y| if dirty(x, y) { 250 } else { clean(x, y) });
+            for (side, dx) in [("previous", -2.0), ("next", 2.0)] {
+                let flow = Flow::from_fn(48, 24, |_, _| Vector::new(dx, 0.0));
+                std::fs::write(at("flow").join(format!("{side}.{:03}.flo", n + 8)), flow.to_bytes()).unwrap();
+            }
+        }
+        folder
+    }
+
+    fn ran(folder: &Path, more: &[&str]) -> Result<String, Failure> {
+        let place = |name: &str| folder.join(name).display().to_string();
+        let start = ["peers", &place(""), "--flow", &place("flow"), "--masks-to", &place("masks")].map(str::to_owned);
+        let line = Line::try_parse_from(start.into_iter().chain(more.iter().map(|m| (*m).to_owned()))).unwrap();
+        let mut out = Vec::new();
+        run(&line.arguments, &mut out).map(|()| String::from_utf8(out).unwrap())
+    }
+
+    #[test]
+    fn dirt_on_a_moving_picture_is_found_and_filled() {
+        let folder = clip();
+        let repaired = folder.path().join("repaired");
+        let to = repaired.display().to_string();
+        let said = ran(folder.path(), &["--rule", "rod", "--fill", "average", "--repaired-to", &to]).unwrap();
+        assert!(said.starts_with("3 frames"), "{said}");
+        let score = score_folders(folder.path(), &folder.path().join("masks"), Some(&repaired)).unwrap();
+        assert_eq!((score.detection.dust.found, score.detection.dust.all), (1, 1));
+        let repair = score.repair.unwrap();
+        assert_eq!(repair.psnr(), Some(f64::INFINITY), "the flow is exact and the picture moves by whole columns");
+        assert_eq!(repair.changed_outside, 0);
+    }
+
+    #[test]
+    fn what_cannot_be_done_is_said_in_one_sentence() {
+        let folder = clip();
+        let scans = folder.path().join("scans").display().to_string();
+        let said = ran(folder.path(), &["--fill", "next", "--repaired-to", &scans]).unwrap_err().to_string();
+        assert!(said.contains("scans"), "{said}");
+        std::fs::write(folder.path().join("flow/next.008.flo"), b"PIEH").unwrap();
+        let said = ran(folder.path(), &[]).unwrap_err().to_string();
+        assert!(said.ends_with("next.008.flo: it is not a .flo file."), "{said}");
+        std::fs::remove_file(folder.path().join("flow/next.008.flo")).unwrap();
+        assert!(ran(folder.path(), &[]).unwrap_err().to_string().contains("next.008.flo"));
+    }
 }

@@ -45,9 +45,11 @@ pub fn score_folders(folder: &Path, masks: &Path, repaired: Option<&Path>) -> Re
     let files =
         Files { truth: Sequence::discover(&folder.join("truth"))?, masks: Sequence::discover(masks)?, pictures };
     let numbers: Vec<u64> = files.truth.frames.iter().map(|f| f.number).collect();
-    let scores: Vec<ClipScore> = numbers.par_iter().map(|n| files.score(*n)).collect::<Result<_, _>>()?;
+    // Collected before the first error is looked for, so that it is the first frame's whatever the threads do.
+    let scores: Vec<Result<ClipScore, ScanError>> = numbers.par_iter().map(|n| files.score(*n)).collect();
     let mut sum = ClipScore::default();
     for score in scores {
+        let score = score?;
         sum.detection.merge(&score.detection);
         if let Some(repair) = score.repair {
             sum.repair.get_or_insert_default().merge(&repair);

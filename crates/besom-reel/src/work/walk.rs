@@ -92,10 +92,18 @@ where
     }
 }
 
-/// How many frames are worked on side by side: enough to keep the threads busy together with the parallel loops inside a
-/// frame, few enough that memory does not grow with the number of processors.
-pub(super) fn batch_size() -> usize {
-    rayon::current_num_threads().clamp(1, 4)
+/// Memory that a walk may take for the frames it holds, in bytes.
+const BUDGET: usize = 3_000_000_000;
+/// Bytes a pixel of a frame in memory: the file, its samples, three planes of floats, luma, and a pyramid.
+const BYTES_A_PIXEL: usize = 30;
+
+/// How many frames of `pixels` pixels are worked on side by side: enough to keep the threads busy together with the parallel
+/// loops inside a frame, few enough that memory grows neither with the number of processors nor with the frame.
+///
+/// A walk holds one batch, the next one and two frames on either side.
+pub(super) fn batch_size(pixels: usize) -> usize {
+    let affordable = (BUDGET / (pixels.max(1) * BYTES_A_PIXEL)).saturating_sub(4) / 2;
+    rayon::current_num_threads().min(4).min(affordable).max(1)
 }
 
 #[cfg(test)]
@@ -133,6 +141,14 @@ mod tests {
         .unwrap();
         assert_eq!(seen, places);
         assert!(loads.iter().all(|count| count.load(Ordering::Relaxed) <= 1));
+    }
+
+    #[test]
+    fn memory_is_bounded_for_large_scans() {
+        let held = |pixels: usize| (2 * batch_size(pixels) + 4) * pixels * BYTES_A_PIXEL;
+        assert!(held(4096 * 3112) <= 3_300_000_000);
+        assert!(held(2048 * 1556) <= BUDGET);
+        assert_eq!(batch_size(usize::MAX / 64), 1);
     }
 
     struct StopAtOnce;

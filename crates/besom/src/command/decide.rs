@@ -1,0 +1,116 @@
+//! `besom decide`: one rule over many candidates, one record in the journal.
+
+use std::ops::RangeInclusive;
+use std::path::PathBuf;
+
+use besom_detect::Kind;
+use besom_reel::{Decision, Edit, Filter, Reel};
+use serde_json::json;
+
+use crate::Ending;
+use crate::terminal::Terminal;
+use crate::values::{counted, default_artist, frames, probability};
+
+/// Decide candidates by one rule: one record in the journal, undone as one
+#[derive(Debug, clap::Args)]
+pub(crate) struct Arguments {
+    /// The reel folder
+    reel: PathBuf,
+    /// accept, reject, intended (the film-makers put it there) or undecided
+    #[arg(value_parser = decision)]
+    decision: Decision,
+    /// Only these scans
+    #[arg(long, value_name = "A-B", value_parser = frames)]
+    frames: Option<RangeInclusive<u64>>,
+    /// Only this shot, counted from 1
+    #[arg(long, value_name = "N")]
+    shot: Option<usize>,
+    /// Only this kind: dust, hair, line, splice, frame or hand
+    #[arg(long, value_name = "K", value_parser = kind)]
+    kind: Option<Kind>,
+    /// Lowest confidence, 0 to 1 [default: each shot's sensitivity]
+    #[arg(long, value_name = "P", value_parser = probability)]
+    min_confidence: Option<f32>,
+    /// Highest confidence, 0 to 1
+    #[arg(long, value_name = "P", value_parser = probability)]
+    max_confidence: Option<f32>,
+    /// Also candidates at risk of being part of the picture
+    #[arg(long)]
+    include_at_risk: bool,
+    /// Whose decision it is [default: the login name]
+    #[arg(long)]
+    artist: Option<String>,
+}
+
+fn decision(text: &str) -> Result<Decision, String> {
+    Decision::from_word(text)
+        .ok_or_else(|| format!("'{text}' is not a decision; there are accept, reject, intended and undecided"))
+}
+
+fn kind(text: &str) -> Result<Kind, String> {
+    Kind::from_word(text).ok_or_else(|| {
+        let words: Vec<_> = Kind::ALL.into_iter().map(Kind::word).collect();
+        format!("'{text}' is not a kind; there are {}", words.join(", "))
+    })
+}
+
+/// The resolved job: an opened reel and one edit.
+pub(crate) struct Job {
+    reel: Reel,
+    decision: Decision,
+    filter: Filter,
+}
+
+impl Job {
+    pub(crate) fn resolve(arguments: Arguments) -> Result<Self, Ending> {
+        if let (Some(low), Some(high)) = (arguments.min_confidence, arguments.max_confidence)
+            && low > high
+        {
+            return Err(Ending::Usage(format!("no confidence is at least {low} and at most {high}")));
+        }
+        if arguments.shot == Some(0) {
+            return Err(Ending::Usage("shots are counted from 1".to_owned()));
+        }
+        let artist = arguments.artist.unwrap_or_else(default_artist);
+        let reel = Reel::open(&arguments.reel, &artist)?;
+        let shots = reel.shots().len();
+        if let Some(number) = arguments.shot.filter(|number| *number > shots) {
+            let reel = arguments.reel.display();
+            return Err(Ending::failed(format!(
+                "{reel}: there is no shot {number}, the reel has {}",
+                counted(shots, "shot")
+            )));
+        }
+        let filter = Filter {
+            frames: arguments.frames,
+            shot: arguments.shot.map(|number| number - 1),
+            kind: arguments.kind,
+            min_confidence: arguments.min_confidence,
+            max_confidence: arguments.max_confidence,
+            include_at_risk: arguments.include_at_risk,
+            only_undecided: false,
+        };
+        Ok(Self { reel, decision: arguments.decision, filter })
+    }
+
+    pub(crate) fn run(mut self, terminal: &Terminal) -> Result<(), Ending> {
+        let receipt = self.reel.record(Edit::Rule { decision: self.decision, filter: self.filter })?;
+        let word = self.decision.word();
+        let line = format!(
+            "{} {word} by the rule, {} of them new; record {} of {}",
+            counted(receipt.matched, "candidate"),
+            receipt.changed,
+            receipt.sequence,
+            self.reel.artist().unwrap_or_default()
+        );
+        let value = json!({
+            "command": "decide",
+            "decision": word,
+            "matched": receipt.matched,
+            "changed": receipt.changed,
+            "record": receipt.sequence,
+            "artist": self.reel.artist(),
+        });
+        terminal.report(&[line], &value)
+    }
+}

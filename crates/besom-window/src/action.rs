@@ -1,0 +1,339 @@
+//! Everything a person can ask of the window, once: label, key, tooltip and help sheet all read this table, and buttons
+//! and key handling run the same actions.
+//!
+//! Keys come from the words (A accepts, R rejects, I marks as intended, U is undecided, P protects, F fits) and from the
+//! hand's rest position (arrows move: left and right through frames, up and down through candidates).
+
+use egui::{Key, KeyboardShortcut, Modifiers};
+
+/// A heading of the help sheet.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Group {
+    /// Moving through the reel.
+    Move,
+    /// Deciding about candidates.
+    Decide,
+    /// Looking at the picture.
+    Look,
+    /// Long work and the reel as a whole.
+    Work,
+}
+
+impl Group {
+    pub(crate) const ALL: [Self; 4] = [Self::Move, Self::Decide, Self::Look, Self::Work];
+
+    pub(crate) const fn label(self) -> &'static str {
+        match self {
+            Self::Move => "Move",
+            Self::Decide => "Decide",
+            Self::Look => "Look",
+            Self::Work => "Reel and rooms",
+        }
+    }
+}
+
+/// An action of the user.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub enum Action {
+    /// The next frame.
+    NextFrame,
+    /// The frame before.
+    PreviousFrame,
+    /// The next frame that shows undecided candidates.
+    NextFlagged,
+    /// The frame before that shows undecided candidates.
+    PreviousFlagged,
+    /// The next candidate in the list's order.
+    NextCandidate,
+    /// The candidate before.
+    PreviousCandidate,
+    /// The next candidate without a decision.
+    NextUndecided,
+    /// The first frame of the next shot.
+    NextShot,
+    /// The first frame of this shot, then of the one before.
+    PreviousShot,
+    /// The reel's first frame.
+    FirstFrame,
+    /// The reel's last frame.
+    LastFrame,
+    /// Puts the cursor into the frame number.
+    GoTo,
+    /// The list by risk, or in the frame's order.
+    WorstFirst,
+    /// Accept the candidate in hand.
+    Accept,
+    /// Reject the candidate in hand.
+    Reject,
+    /// Mark the candidate in hand as intended.
+    Intend,
+    /// Take the decision back.
+    Unset,
+    /// Accept every undecided candidate shown in this frame.
+    AcceptFrame,
+    /// Reject every undecided candidate shown in this frame.
+    RejectFrame,
+    /// Repair from another source.
+    NextSource,
+    /// Show more candidates in this shot.
+    ShowMore,
+    /// Show fewer candidates in this shot.
+    ShowFewer,
+    /// Draw a protected region.
+    Protect,
+    /// Undo.
+    Undo,
+    /// Redo.
+    Redo,
+    /// Before or after.
+    Flip,
+    /// Flip by itself.
+    AutoFlip,
+    /// Outlines on or off.
+    Outlines,
+    /// The viewing controls.
+    Viewing,
+    /// The whole frame.
+    Fit,
+    /// One screen pixel a picture pixel.
+    OneToOne,
+    /// Two to one.
+    TwoToOne,
+    /// Four to one.
+    FourToOne,
+    /// Larger.
+    ZoomIn,
+    /// Smaller.
+    ZoomOut,
+    /// The candidate in hand into the middle.
+    Centre,
+    /// Move the picture's window left.
+    PanLeft,
+    /// Move the picture's window right.
+    PanRight,
+    /// Move the picture's window up.
+    PanUp,
+    /// Move the picture's window down.
+    PanDown,
+    /// The help sheet.
+    Help,
+    /// The Survey.
+    Survey,
+    /// The Bench.
+    Bench,
+    /// The Ledger.
+    Ledger,
+    /// The first screen.
+    Start,
+    /// Find candidates in the whole reel.
+    Detect,
+    /// Repair what is accepted.
+    Repair,
+    /// Verify repaired frames.
+    Verify,
+    /// Stop the work under way.
+    Stop,
+}
+
+/// What the table says of an action.
+pub(crate) struct Entry {
+    pub(crate) action: Action,
+    pub(crate) group: Group,
+    /// On buttons and in the help sheet. Sentence case.
+    pub(crate) label: &'static str,
+    /// What it does, in one sentence, for the tooltip.
+    pub(crate) hint: &'static str,
+    /// The first is shown on controls.
+    pub(crate) keys: &'static [KeyboardShortcut],
+}
+
+const fn plain(key: Key) -> KeyboardShortcut {
+    KeyboardShortcut::new(Modifiers::NONE, key)
+}
+const fn shift(key: Key) -> KeyboardShortcut {
+    KeyboardShortcut::new(Modifiers::SHIFT, key)
+}
+const fn ctrl(key: Key) -> KeyboardShortcut {
+    KeyboardShortcut::new(Modifiers::COMMAND, key)
+}
+const fn ctrl_shift(key: Key) -> KeyboardShortcut {
+    KeyboardShortcut::new(Modifiers { alt: false, ctrl: false, shift: true, mac_cmd: false, command: true }, key)
+}
+
+macro_rules! table {
+    ($($group:ident { $($action:ident [$($key:expr),*] $label:literal, $hint:literal;)* })*) => {
+        /// The table, in the order of the help sheet.
+        pub(crate) const TABLE: &[Entry] = &[$($(Entry {
+            action: Action::$action, group: Group::$group, label: $label, hint: $hint, keys: &[$($key),*],
+        },)*)*];
+    };
+}
+
+table! {
+    Move {
+        NextFrame [plain(Key::ArrowRight)] "Next frame", "One frame on";
+        PreviousFrame [plain(Key::ArrowLeft)] "Previous frame", "One frame back";
+        NextFlagged [shift(Key::ArrowRight)] "Next flagged frame", "The next frame that shows an undecided candidate";
+        PreviousFlagged [shift(Key::ArrowLeft)] "Previous flagged frame", "The last frame before this that shows an undecided candidate";
+        NextCandidate [plain(Key::ArrowDown)] "Next candidate", "The next candidate in the order of the list, over frame ends too";
+        PreviousCandidate [plain(Key::ArrowUp)] "Previous candidate", "The candidate before in the order of the list";
+        NextUndecided [plain(Key::N)] "Next undecided", "The next candidate without a decision";
+        NextShot [plain(Key::PageDown)] "Next shot", "The first frame of the next shot";
+        PreviousShot [plain(Key::PageUp)] "Previous shot", "The first frame of this shot, then of the one before";
+        FirstFrame [plain(Key::Home)] "First frame", "The first frame of the reel";
+        LastFrame [plain(Key::End)] "Last frame", "The last frame of the reel";
+        GoTo [ctrl(Key::G)] "Go to frame", "Type a frame number to go to";
+        WorstFirst [plain(Key::W)] "Worst first", "List this frame's candidates by risk and size, or from top to bottom";
+    }
+    Decide {
+        Accept [plain(Key::A)] "Accept", "It is damage: repair it, and on to the next";
+        Reject [plain(Key::R)] "Reject", "It is no damage: leave it, and on to the next";
+        Intend [plain(Key::I)] "Intended", "The film-makers put it there: never touch it, and on to the next";
+        Unset [plain(Key::U)] "Undecided", "Take the decision on the candidate in hand back";
+        AcceptFrame [shift(Key::A)] "Accept the rest of the frame", "Accept every undecided candidate shown in this frame; one step to undo";
+        RejectFrame [shift(Key::R)] "Reject the rest of the frame", "Reject every undecided candidate shown in this frame; one step to undo";
+        NextSource [plain(Key::G)] "Get the fill elsewhere", "Fill from the automatic choice, the frame before, the frame after, or this frame's surroundings";
+        ShowMore [plain(Key::M)] "Show more", "Raise the sensitivity of this shot by one hundredth";
+        ShowFewer [plain(Key::L)] "Show less", "Lower the sensitivity of this shot by one hundredth";
+        Protect [plain(Key::P)] "Protect a region", "Drag a rectangle that no repair may touch, then say for which frames";
+        Undo [ctrl(Key::Z)] "Undo", "Take back your last step";
+        Redo [ctrl_shift(Key::Z), ctrl(Key::Y)] "Redo", "Do again what was undone";
+    }
+    Look {
+        Flip [plain(Key::Space)] "Before / after", "Show the frame with the repair of what is accepted and of the candidate in hand, or as scanned";
+        AutoFlip [shift(Key::Space)] "Flip by itself", "Alternate before and after slowly. Caution: alternating pictures can affect people with photosensitive epilepsy; the rate stays under three flashes a second";
+        Outlines [plain(Key::O)] "Outlines", "Show or hide the outlines of candidates and protected regions";
+        Viewing [plain(Key::V)] "Viewing", "Exposure, contrast, channel and balance of the view; the scans stay as they are";
+        Fit [plain(Key::F)] "Fit", "The whole frame";
+        OneToOne [plain(Key::Num1)] "1:1", "One screen pixel for each pixel of the scan";
+        TwoToOne [plain(Key::Num2)] "2:1", "Two screen pixels for each pixel of the scan";
+        FourToOne [plain(Key::Num4)] "4:1", "Four screen pixels for each pixel of the scan";
+        ZoomIn [plain(Key::Plus), plain(Key::Equals)] "Larger", "Enlarge about the middle; the wheel enlarges about the pointer";
+        ZoomOut [plain(Key::Minus)] "Smaller", "Reduce about the middle";
+        Centre [plain(Key::C)] "Centre", "Bring the candidate in hand into the middle";
+        PanLeft [ctrl(Key::ArrowLeft)] "Pan left", "Move the view left";
+        PanRight [ctrl(Key::ArrowRight)] "Pan right", "Move the view right";
+        PanUp [ctrl(Key::ArrowUp)] "Pan up", "Move the view up";
+        PanDown [ctrl(Key::ArrowDown)] "Pan down", "Move the view down";
+    }
+    Work {
+        Survey [plain(Key::F2)] "Survey", "What arrived: frames, shots, dirt, problems";
+        Bench [plain(Key::F3)] "Bench", "Review candidates and decide";
+        Ledger [plain(Key::F4)] "Ledger", "Counts and progress";
+        Detect [ctrl(Key::D)] "Find candidates", "Look for dust, hairs, lines and splices in every frame; runs in the background and keeps every decision";
+        Repair [ctrl(Key::R)] "Repair accepted", "Write repaired frames into another folder; runs in the background, the scans stay as they are";
+        Verify [ctrl(Key::E)] "Verify", "Prove that nothing outside accepted candidates has changed in the repaired frames";
+        Stop [ctrl(Key::Period)] "Stop", "Stop the work under way";
+        Start [ctrl(Key::O)] "Open", "Open other scans or another reel";
+        Help [plain(Key::F1), plain(Key::Questionmark)] "Keys", "All keys on one sheet";
+    }
+}
+
+impl Action {
+    /// The table's entry.
+    pub(crate) fn entry(self) -> &'static Entry {
+        // Every variant stands in the table (a test holds it to that); the first entry is a harmless answer if not.
+        TABLE.iter().find(|e| e.action == self).unwrap_or(&TABLE[0])
+    }
+
+    /// The label on buttons.
+    pub(crate) fn label(self) -> &'static str {
+        self.entry().label
+    }
+
+    /// The first key in words, as shown on controls: "Shift+Right".
+    pub(crate) fn key_text(self) -> String {
+        self.entry().keys.first().map(shortcut_text).unwrap_or_default()
+    }
+
+    /// The tooltip: what it does and its key.
+    pub(crate) fn tooltip(self) -> String {
+        format!("{}. Key: {}", self.entry().hint, self.key_text())
+    }
+
+    /// True for actions that make sense only on the Bench.
+    pub(crate) fn needs_bench(self) -> bool {
+        !matches!(self.entry().group, Group::Work) && !matches!(self, Self::Undo | Self::Redo)
+    }
+}
+
+/// A key in words; no symbols, so that any font can show it.
+pub(crate) fn shortcut_text(shortcut: &KeyboardShortcut) -> String {
+    let m = shortcut.modifiers;
+    let key = match shortcut.logical_key {
+        Key::ArrowLeft => "Left",
+        Key::ArrowRight => "Right",
+        Key::ArrowUp => "Up",
+        Key::ArrowDown => "Down",
+        Key::PageUp => "Page up",
+        Key::PageDown => "Page down",
+        Key::Plus => "+",
+        Key::Equals => "=",
+        Key::Minus => "-",
+        Key::Questionmark => "?",
+        Key::Period => ".",
+        Key::Num1 => "1",
+        Key::Num2 => "2",
+        Key::Num4 => "4",
+        other => other.name(),
+    };
+    let control = if m.command || m.ctrl { "Ctrl+" } else { "" };
+    format!("{control}{}{key}", if m.shift { "Shift+" } else { "" })
+}
+
+/// The actions whose keys were pressed since the last frame, in the order of the presses, so that nothing typed during a
+/// slow frame is lost or swapped.
+///
+/// Keys with modifiers are compared first, because egui lets a plain key match with Shift held. `typing` (a text field
+/// has the focus) leaves only keys with Ctrl and function keys; `focused` (any control has it) leaves Space to that
+/// control; `slider` (a slider has it) leaves the arrows to the slider.
+pub(crate) fn pressed(ctx: &egui::Context, typing: bool, focused: bool, slider: bool) -> Vec<Action> {
+    let mut shortcuts: Vec<(&KeyboardShortcut, Action)> =
+        TABLE.iter().flat_map(|e| e.keys.iter().map(|k| (k, e.action))).collect();
+    shortcuts
+        .sort_by_key(|(k, _)| std::cmp::Reverse(usize::from(k.modifiers.shift) + usize::from(k.modifiers.command)));
+    shortcuts.retain(|(k, action)| {
+        let function = matches!(k.logical_key, Key::F1 | Key::F2 | Key::F3 | Key::F4);
+        let editing = matches!(action, Action::Undo | Action::Redo | Action::PanLeft | Action::PanRight);
+        let open = !typing || function || (k.modifiers.command && !editing);
+        let arrow = matches!(k.logical_key, Key::ArrowLeft | Key::ArrowRight | Key::ArrowUp | Key::ArrowDown);
+        open && !(focused && k.logical_key == Key::Space) && !(slider && arrow && k.modifiers.is_none())
+    });
+    let mut found = Vec::new();
+    ctx.input_mut(|input| {
+        input.events.retain(|event| {
+            let egui::Event::Key { key, modifiers, pressed: true, .. } = event else { return true };
+            let hit = shortcuts.iter().find(|(k, _)| k.logical_key == *key && modifiers.matches_logically(k.modifiers));
+            found.extend(hit.map(|(_, action)| *action));
+            hit.is_none()
+        });
+    });
+    found
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::collections::BTreeSet;
+
+    #[test]
+    fn no_key_means_two_things() {
+        let mut seen = BTreeSet::new();
+        for key in TABLE.iter().flat_map(|e| e.keys) {
+            assert!(seen.insert(shortcut_text(key)), "{} is given twice", shortcut_text(key));
+        }
+    }
+
+    #[test]
+    fn every_action_has_a_key_a_label_and_a_sentence() {
+        let mut labels = BTreeSet::new();
+        for entry in TABLE {
+            assert!(!entry.keys.is_empty(), "{:?}", entry.action);
+            assert!(labels.insert(entry.label), "two actions are labelled {}", entry.label);
+            assert!(entry.hint.len() > 10);
+            assert_eq!(entry.action.entry().label, entry.label);
+        }
+        assert_eq!(Action::Accept.tooltip(), "It is damage: repair it, and on to the next. Key: A");
+        assert_eq!(Action::Redo.key_text(), "Ctrl+Shift+Z");
+    }
+}

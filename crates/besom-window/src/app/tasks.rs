@@ -1,0 +1,133 @@
+//! Long tasks as the window sees them: starting one, its end, and paths that dialogs bring.
+
+use std::path::{Path, PathBuf};
+
+use super::{App, Over, Room, Running};
+use crate::background::Pick;
+use crate::background::tasks::{Done, Task, TaskEnd, What};
+use crate::desk::Desk;
+
+impl App {
+    /// Starts a task unless one is under way.
+    pub(super) fn begin(&mut self, task: Task) {
+        if let Some(running) = &self.running {
+            let what = running.what.words().to_lowercase();
+            self.complain(format!("Besom is still {what}; stop that first (Ctrl+.) or wait for its end."));
+            return;
+        }
+        let what = task.what();
+        self.notice = None;
+        let meter = self.workers.task(task);
+        self.running = Some(Running { what, meter });
+    }
+
+    pub(super) fn end_task(&mut self, end: TaskEnd) {
+        self.running = None;
+        match end.outcome {
+            Err(reason) => self.complain(sentence(&reason)),
+            Ok(Done::Stopped) => self.say("Stopped. What was done so far is kept."),
+            Ok(Done::Said(words)) => {
+                self.say(words);
+                if end.what == What::Detect {
+                    self.reopen();
+                }
+            }
+            Ok(Done::Opened { reel, again, words }) => {
+                if !words.is_empty() {
+                    self.say(words);
+                }
+                self.put_on_desk(*reel, again);
+            }
+        }
+    }
+
+    /// Reads the reel anew after a task changed its files.
+    fn reopen(&mut self) {
+        if let Some(desk) = &self.desk {
+            let folder = desk.reel().folder().to_owned();
+            let said = self.notice.take();
+            self.begin(Task::Open { folder, artist: self.artist.clone(), again: true });
+            self.notice = said;
+        }
+    }
+
+    fn put_on_desk(&mut self, reel: besom_reel::Reel, again: bool) {
+        let folder = reel.folder().to_owned();
+        let here = self.desk.as_ref().filter(|_| again).map(Desk::frame);
+        let frame = here.or_else(|| self.settings.frame(&folder));
+        self.remember_place();
+        let desk = Desk::new(reel, frame);
+        self.settings.remember(&folder, desk.frame());
+        let ready = desk.tallies().frames().iter().any(|t| t.detected);
+        self.desk = Some(desk);
+        self.bench.forget_pictures(again);
+        self.ledger.forget();
+        if !again {
+            self.room = if ready { Room::Bench } else { Room::Survey };
+        }
+    }
+
+    /// Writes the current place into the settings.
+    pub(super) fn remember_place(&mut self) {
+        if let Some(desk) = &self.desk {
+            let (folder, frame) = (desk.reel().folder().to_owned(), desk.frame());
+            if let Some(recent) = self.settings.recent.iter_mut().find(|r| r.folder == folder) {
+                recent.frame = frame;
+            }
+        }
+    }
+
+    /// A path that may be scans or a reel folder.
+    pub(super) fn open_path(&mut self, path: &Path) {
+        if let Some(folder) = reel_folder(path) {
+            self.begin(Task::Open { folder, artist: self.artist.clone(), again: false });
+        } else {
+            self.room = Room::Start;
+            self.start.set_scans(path);
+        }
+    }
+
+    pub(super) fn picked(&mut self, pick: Pick, path: Option<PathBuf>) {
+        let Some(path) = path else {
+            self.say("No folder was chosen. If no dialog appeared, type or paste the path.");
+            return;
+        };
+        match pick {
+            Pick::Scans => self.start.set_scans(&path),
+            Pick::Reel => self.start.set_reel(&path),
+            Pick::Target => {
+                if let Over::Repair(text) | Over::Verify(text) = &mut self.over {
+                    *text = path.display().to_string();
+                }
+            }
+        }
+    }
+}
+
+/// The reel folder that a path names, judged by the name alone: the folder itself, or a file in it.
+pub(crate) fn reel_folder(path: &Path) -> Option<PathBuf> {
+    let is_reel = |p: &Path| p.extension().is_some_and(|e| e.eq_ignore_ascii_case("besom"));
+    if is_reel(path) {
+        return Some(path.to_owned());
+    }
+    path.parent().filter(|p| is_reel(p)).map(Path::to_owned)
+}
+
+/// Reasons are sentences with or without a full stop; on the screen they all have one.
+fn sentence(reason: &str) -> String {
+    if reason.ends_with('.') { reason.to_owned() } else { format!("{reason}.") }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn reel_folders_are_known_by_their_ending() {
+        let folder = Path::new("jobs/Skerry 2.besom");
+        assert_eq!(reel_folder(folder).as_deref(), Some(folder));
+        assert_eq!(reel_folder(&folder.join("reel.ron")).as_deref(), Some(folder));
+        assert_eq!(reel_folder(Path::new("jobs/scans")), None);
+        assert_eq!(reel_folder(Path::new("jobs/skerry.####.dpx")), None);
+    }
+}

@@ -1,0 +1,181 @@
+//! Work beside the window: pictures, evidence, long tasks and file dialogs. The window asks, never waits, and takes the
+//! answers at the start of a frame. In synchronous mode (tests) a question is answered before the asking call returns.
+
+pub(crate) mod evidence;
+mod lane;
+pub(crate) mod meter;
+pub(crate) mod pictures;
+pub(crate) mod proposal;
+pub(crate) mod tasks;
+
+use std::path::PathBuf;
+use std::sync::Arc;
+use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
+
+use besom_scan::FrameCache;
+
+use evidence::{After, Evidence, EvidenceRequest, Examiner};
+use lane::Lane;
+use meter::Meter;
+use pictures::{Picture, PictureRequest};
+use tasks::{Task, TaskEnd};
+
+/// Answers waiting at most; workers pause when the window takes none.
+const ANSWERS: usize = 64;
+/// Bytes of decoded frames kept: about 30 scans of 2K.
+const CACHE_BYTES: usize = 1 << 30;
+
+/// What a dialog was opened for.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Pick {
+    /// A folder of scans or one scan.
+    Scans,
+    /// A reel folder.
+    Reel,
+    /// Where repaired frames go.
+    Target,
+}
+
+/// What comes back.
+pub(crate) enum Answer {
+    /// A frame for the canvas.
+    Picture(Picture),
+    /// Crops about the candidate in hand.
+    Evidence(Box<Evidence>),
+    /// The proposed repair.
+    After(Box<After>),
+    /// A long task ended.
+    Task(TaskEnd),
+    /// A dialog closed; `None` when it was cancelled or could not be shown.
+    Picked(Pick, Option<PathBuf>),
+}
+
+enum Lanes {
+    Threads { pictures: Lane<PictureRequest>, evidence: Lane<EvidenceRequest> },
+    /// Everything on the caller's thread.
+    Direct(Box<Examiner>),
+}
+
+/// All workers of a window.
+pub(crate) struct Workers {
+    lanes: Lanes,
+    cache: Arc<FrameCache>,
+    sender: SyncSender<Answer>,
+    receiver: Receiver<Answer>,
+    waiting: Vec<Answer>,
+    ctx: egui::Context,
+}
+
+impl Workers {
+    /// Starts the workers; with `direct` there are no threads and every answer is ready when the question returns.
+    ///
+    /// # Errors
+    /// When the system gives no threads.
+    pub(crate) fn new(ctx: &egui::Context, direct: bool) -> std::io::Result<Self> {
+        let (sender, receiver) = sync_channel(ANSWERS);
+        let cache = Arc::new(FrameCache::new(CACHE_BYTES));
+        let examiner = Examiner::new(Arc::clone(&cache));
+        let lanes =
+            if direct { Lanes::Direct(Box::new(examiner)) } else { threads(ctx, &cache, examiner, &sender)? };
+        Ok(Self { lanes, cache, sender, receiver, waiting: Vec::new(), ctx: ctx.clone() })
+    }
+
+    /// True when questions are answered before the asking call returns.
+    pub(crate) fn is_direct(&self) -> bool {
+        matches!(self.lanes, Lanes::Direct(_))
+    }
+
+    /// The answers that have come since.
+    pub(crate) fn take(&mut self) -> Vec<Answer> {
+        let mut answers = std::mem::take(&mut self.waiting);
+        answers.extend(self.receiver.try_iter());
+        answers
+    }
+
+    /// Asks for a frame.
+    pub(crate) fn picture(&mut self, request: PictureRequest) {
+        match &self.lanes {
+            Lanes::Threads { pictures, .. } => pictures.ask(request),
+            Lanes::Direct(_) => self.waiting.push(Answer::Picture(pictures::answer(&request, &self.cache))),
+        }
+    }
+
+    /// Asks for crops and the proposed repair.
+    pub(crate) fn evidence(&mut self, request: EvidenceRequest) {
+        match &mut self.lanes {
+            Lanes::Threads { evidence, .. } => evidence.ask(request),
+            Lanes::Direct(examiner) => {
+                self.waiting.push(Answer::Evidence(Box::new(examiner.crops(&request))));
+                self.waiting.push(Answer::After(Box::new(examiner.after(&request))));
+            }
+        }
+    }
+
+    /// Starts a long task on a thread of its own; its end comes as an answer.
+    pub(crate) fn task(&mut self, task: Task) -> Arc<Meter> {
+        let direct = self.is_direct();
+        let meter = Arc::new(Meter::new((!direct).then(|| self.ctx.clone())));
+        if direct {
+            self.waiting.push(Answer::Task(tasks::run(task, meter.as_ref())));
+            return meter;
+        }
+        let (theirs, sender, ctx) = (Arc::clone(&meter), self.sender.clone(), self.ctx.clone());
+        let what = task.what();
+        let run = move || send(&sender, &ctx, Answer::Task(tasks::run(task, theirs.as_ref())));
+        if let Err(error) = std::thread::Builder::new().name("besom task".to_owned()).spawn(run) {
+            self.waiting.push(Answer::Task(TaskEnd::failed(what, &format!("no thread could be started ({error})"))));
+        }
+        meter
+    }
+
+    /// Opens a system dialog on a thread of its own: some desktops never answer, and the window must go on.
+    pub(crate) fn pick(&mut self, pick: Pick) {
+        if self.is_direct() {
+            self.waiting.push(Answer::Picked(pick, None));
+            return;
+        }
+        let (sender, ctx) = (self.sender.clone(), self.ctx.clone());
+        let run = move || send(&sender, &ctx, Answer::Picked(pick, dialog(pick)));
+        if std::thread::Builder::new().name("besom dialog".to_owned()).spawn(run).is_err() {
+            self.waiting.push(Answer::Picked(pick, None));
+        }
+    }
+}
+
+fn dialog(pick: Pick) -> Option<PathBuf> {
+    let title = match pick {
+        Pick::Scans => "The folder of scans",
+        Pick::Reel => "The reel folder (name.besom)",
+        Pick::Target => "The folder for repaired frames",
+    };
+    rfd::FileDialog::new().set_title(title).pick_folder()
+}
+
+fn threads(
+    ctx: &egui::Context,
+    cache: &Arc<FrameCache>,
+    mut examiner: Examiner,
+    sender: &SyncSender<Answer>,
+) -> std::io::Result<Lanes> {
+    let (their_cache, their_ctx, their_sender) = (Arc::clone(cache), ctx.clone(), sender.clone());
+    let pictures = Lane::start("besom pictures", move |request: PictureRequest, newer| {
+        send(&their_sender, &their_ctx, Answer::Picture(pictures::answer(&request, &their_cache)));
+        pictures::read_ahead(&request, &their_cache, || newer.waits());
+    })?;
+    let (their_ctx, their_sender) = (ctx.clone(), sender.clone());
+    let evidence = Lane::start("besom evidence", move |request: EvidenceRequest, newer| {
+        send(&their_sender, &their_ctx, Answer::Evidence(Box::new(examiner.crops(&request))));
+        // Whoever walks on quickly gets crops; the repair is computed where the hand rests.
+        if !newer.waits() {
+            send(&their_sender, &their_ctx, Answer::After(Box::new(examiner.after(&request))));
+        }
+    })?;
+    Ok(Lanes::Threads { pictures, evidence })
+}
+
+fn send(sender: &SyncSender<Answer>, ctx: &egui::Context, answer: Answer) {
+    // The window is gone when this fails; then nobody waits for the answer.
+    if sender.send(answer).is_ok() {
+        ctx.request_repaint();
+    }
+}

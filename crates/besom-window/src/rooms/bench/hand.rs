@@ -1,0 +1,203 @@
+//! The right column: the candidate in hand with its evidence, and the four decisions.
+
+use besom_detect::{Candidate, Origin, Polarity};
+use besom_reel::{CandidateId, Decision, FillChoice};
+use egui::{
+    Align, Align2, Button, Color32, CornerRadius, Frame, Layout, Margin, Panel, Rect, RichText, ScrollArea, Sense,
+    TextureHandle, Ui, Vec2, pos2, vec2,
+};
+
+use super::model::{Bench, around};
+use crate::action::Action;
+use crate::background::evidence::{CROPS, REACH};
+use crate::command::Command;
+use crate::desk::Desk;
+use crate::{tokens, widgets};
+
+/// Gap between pictures.
+const GAP: f32 = 6.0;
+
+/// Draws the column.
+pub(super) fn ui(ui: &mut Ui, bench: &Bench, desk: &Desk, commands: &mut Vec<Command>) {
+    let frame = Frame::new().fill(tokens::PANEL).inner_margin(Margin::same(12));
+    Panel::bottom("decisions").resizable(false).frame(frame).show(ui, |ui| decisions(ui, desk, commands));
+    egui::CentralPanel::default().frame(frame).show(ui, |ui| {
+        let (Some(id), Some(candidate)) = (desk.hand(), desk.candidate()) else {
+            widgets::heading(ui, "Nothing in hand");
+            let text = "Take a candidate from the list or the picture. Down takes the next one, over frames too.";
+            ui.add(egui::Label::new(RichText::new(text).color(tokens::QUIET)).wrap());
+            return;
+        };
+        ScrollArea::vertical().auto_shrink(false).show(ui, |ui| {
+            title(ui, desk, id, candidate);
+            crops(ui, bench, desk, id);
+            pair(ui, bench, desk, id);
+            fill(ui, bench, desk, id, commands);
+            evidence(ui, candidate);
+        });
+    });
+}
+
+fn title(ui: &mut Ui, desk: &Desk, id: CandidateId, candidate: &Candidate) {
+    let place = desk.list().iter().position(|other| *other == id).map_or(0, |at| at + 1);
+    let polarity = if candidate.polarity == Polarity::Dark { "dark" } else { "bright" };
+    ui.horizontal(|ui| {
+        widgets::heading(ui, &format!("{}, {polarity}", crate::app::capital(candidate.kind.word())));
+        ui.with_layout(Layout::right_to_left(Align::Center), |ui| {
+            widgets::caption(ui, &format!("{place} of {} in this frame", desk.list().len()));
+        });
+    });
+}
+
+/// Five aligned crops, the frame's own in the middle and marked.
+fn crops(ui: &mut Ui, bench: &Bench, desk: &Desk, id: CandidateId) {
+    let width = ui.available_width();
+    let side = ((width - GAP * (CROPS - 1) as f32) / CROPS as f32).floor();
+    let frames = around(desk);
+    let current = bench.crops_of == Some(id);
+    let (rect, _) = ui.allocate_exact_size(vec2(width, side + 18.0), Sense::hover());
+    for (index, (crop, frame)) in bench.crops.iter().zip(frames).enumerate() {
+        let at = rect.min + vec2(index as f32 * (side + GAP), 0.0);
+        let square = Rect::from_min_size(at, Vec2::splat(side));
+        let texture = crop.as_ref().filter(|_| current);
+        let missing = if frame.is_none() { "none" } else { "" };
+        picture(ui, square, texture, missing);
+        if index == REACH {
+            ui.painter().rect_stroke(
+                square.expand(1.5),
+                CornerRadius::ZERO,
+                egui::Stroke::new(1.5, tokens::LIGHT),
+                egui::StrokeKind::Middle,
+            );
+        }
+        let offset = index as i64 - REACH as i64;
+        let label = if offset == 0 { "this".to_owned() } else { format!("{offset:+}") };
+        let colour = if offset == 0 { tokens::TEXT } else { tokens::QUIET };
+        let below = pos2(square.center().x, square.bottom() + 3.0);
+        ui.painter().text(below, Align2::CENTER_TOP, label, tokens::small(), colour);
+        let name = match frame {
+            Some(frame) => format!("Crop of frame {frame}"),
+            None => format!("No frame {offset:+} in this shot"),
+        };
+        let response = ui.interact(square, ui.scope_id().with(("crop", index)), Sense::HOVER);
+        response.widget_info(|| egui::WidgetInfo::labeled(egui::Role::Image, true, &name));
+        response.on_hover_text(format!("{name}, aligned by the motion of the picture"));
+    }
+}
+
+/// As scanned, and as it would be after repair.
+fn pair(ui: &mut Ui, bench: &Bench, desk: &Desk, id: CandidateId) {
+    let width = ui.available_width();
+    let side = ((width - GAP) / 2.0).floor();
+    let (rect, _) = ui.allocate_exact_size(vec2(width, side + 18.0), Sense::hover());
+    let left = Rect::from_min_size(rect.min, Vec2::splat(side));
+    let right = Rect::from_min_size(rect.min + vec2(side + GAP, 0.0), Vec2::splat(side));
+    let scanned = bench.crops.get(REACH).and_then(Option::as_ref).filter(|_| bench.crops_of == Some(id));
+    picture(ui, left, scanned, "");
+    let fresh = bench.after_crop_of == Some((Some(id), desk.revision()));
+    let decision = desk.reel().decision(id);
+    let stays = matches!(decision, Decision::Rejected | Decision::Intended);
+    let repaired = bench.after_crop.as_ref().filter(|_| fresh && !stays);
+    let words = if stays { "stays as scanned" } else { "" };
+    picture(ui, right, repaired, words);
+    for (square, label) in [(left, "as scanned"), (right, "after repair")] {
+        let below = pos2(square.center().x, square.bottom() + 3.0);
+        ui.painter().text(below, Align2::CENTER_TOP, label, tokens::small(), tokens::QUIET);
+    }
+}
+
+fn picture(ui: &Ui, rect: Rect, texture: Option<&TextureHandle>, words: &str) {
+    let painter = ui.painter();
+    painter.rect_filled(rect, CornerRadius::ZERO, tokens::SURROUND);
+    if let Some(texture) = texture {
+        let uv = Rect::from_min_max(pos2(0.0, 0.0), pos2(1.0, 1.0));
+        painter.image(texture.id(), rect, uv, Color32::WHITE);
+    } else {
+        painter.text(rect.center(), Align2::CENTER_CENTER, words, tokens::small(), tokens::QUIET);
+    }
+}
+
+/// Where the fill comes from, and what it would come from elsewhere.
+fn fill(ui: &mut Ui, bench: &Bench, desk: &Desk, id: CandidateId, commands: &mut Vec<Command>) {
+    let standing = desk.reel().fill_choice(id);
+    ui.horizontal(|ui| {
+        ui.spacing_mut().item_spacing.x = 2.0;
+        let width = (ui.available_width() - 6.0) / FillChoice::ALL.len() as f32;
+        for choice in FillChoice::ALL {
+            let (label, tooltip) = words(choice);
+            let on = choice == standing;
+            let text = RichText::new(label).font(tokens::small());
+            let response = ui.add_sized(vec2(width, 24.0), Button::selectable(on, text));
+            let name = format!("Fill {label}");
+            response.widget_info(|| egui::WidgetInfo::selected(egui::Role::Button, true, on, &name));
+            let tooltip = format!("{tooltip}. Key: {} goes round", Action::NextSource.key_text());
+            if response.on_hover_text(tooltip).clicked() && !on {
+                commands.push(Command::SetFill(id, choice));
+            }
+        }
+    });
+    let fresh = bench.after_crop_of == Some((Some(id), desk.revision()));
+    let text = match (&bench.after_problem, &bench.fill) {
+        _ if !fresh => String::new(),
+        (Some(problem), _) => problem.clone(),
+        (None, Some(fill)) => match fill.error {
+            Some(error) => format!("Filled {}, expected error {error:.1} codes", fill.method),
+            None => format!("Filled {}", fill.method),
+        },
+        (None, None) => String::new(),
+    };
+    widgets::caption(ui, &text);
+}
+
+const fn words(choice: FillChoice) -> (&'static str, &'static str) {
+    match choice {
+        FillChoice::Automatic => ("automatic", "Fill from where it fits best"),
+        FillChoice::Previous => ("before", "Fill from the frames before"),
+        FillChoice::Next => ("after", "Fill from the frames after"),
+        FillChoice::Spatial => ("around", "Fill from this frame's own surroundings"),
+    }
+}
+
+/// Confidence, origin, reasons and risk in words.
+fn evidence(ui: &mut Ui, candidate: &Candidate) {
+    ui.spacing_mut().item_spacing.y = 3.0;
+    let bounds = candidate.bounds();
+    ui.horizontal(|ui| {
+        let (rect, _) = ui.allocate_exact_size(vec2(72.0, 18.0), Sense::hover());
+        let bar = Rect::from_center_size(rect.center(), vec2(72.0, 4.0));
+        widgets::share_bar(ui.painter(), bar, &[(candidate.confidence, tokens::TEXT)]);
+        ui.label(format!("{:.0} % likely damage", candidate.confidence * 100.0));
+        widgets::caption(ui, &format!("{} x {} px", bounds.width(), bounds.height()));
+    });
+    let origin = match candidate.origin {
+        Origin::Film => "On the film: in this frame only",
+        Origin::Gate => "In the gate: at the same place in many frames",
+        Origin::Scene => "In the scene: it moves with the picture",
+    };
+    line(ui, origin, tokens::QUIET);
+    for reason in &candidate.reasons {
+        line(ui, &crate::app::capital(reason), tokens::QUIET);
+    }
+    for risk in candidate.risk.words() {
+        line(ui, &format!("At risk: {risk}"), tokens::ATTENTION);
+    }
+}
+
+fn line(ui: &mut Ui, text: &str, colour: Color32) {
+    ui.add(egui::Label::new(RichText::new(text).font(tokens::small()).color(colour)).wrap());
+}
+
+fn decisions(ui: &mut Ui, desk: &Desk, commands: &mut Vec<Command>) {
+    let standing = desk.hand().map(|id| desk.reel().decision(id));
+    let gap = GAP;
+    let size = vec2(((ui.available_width() - gap) / 2.0).floor(), 34.0);
+    ui.spacing_mut().item_spacing = Vec2::splat(gap);
+    for row in [[Decision::Accepted, Decision::Rejected], [Decision::Intended, Decision::Undecided]] {
+        ui.horizontal(|ui| {
+            for decision in row {
+                let stands = standing == Some(decision);
+                widgets::decision_button(ui, size, decision, stands, standing.is_some(), commands);
+            }
+        });
+    }
+}

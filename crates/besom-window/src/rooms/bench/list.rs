@@ -1,0 +1,208 @@
+//! The left column: the shot's sensitivity and what it shows, this frame's candidates, protected regions.
+
+use besom_reel::{CandidateId, Decision};
+use egui::{Align, Align2, Button, CornerRadius, Frame, Layout, Margin, Panel, Rect, ScrollArea, Slider, Ui, pos2, vec2};
+
+use super::model::Bench;
+use crate::action::Action;
+use crate::command::Command;
+use crate::desk::Desk;
+use crate::{glyph, tokens, widgets};
+
+/// Draws the column.
+pub(super) fn ui(ui: &mut Ui, bench: &mut Bench, desk: &Desk, commands: &mut Vec<Command>) {
+    let frame = Frame::new().fill(tokens::PANEL).inner_margin(Margin::same(12));
+    Panel::top("sensitivity").resizable(false).frame(frame).show(ui, |ui| sensitivity(ui, bench, desk, commands));
+    if !desk.reel().regions().is_empty() {
+        Panel::bottom("regions").resizable(false).frame(frame).show(ui, |ui| regions(ui, desk, commands));
+    }
+    egui::CentralPanel::default().frame(frame).show(ui, |ui| candidates(ui, desk, commands));
+}
+
+fn sensitivity(ui: &mut Ui, bench: &mut Bench, desk: &Desk, commands: &mut Vec<Command>) {
+    let Some(shot) = desk.shot() else { return };
+    let index = shot.index;
+    let frames = desk.reel().frames();
+    let from = frames.partition_point(|f| f.number < shot.first);
+    let to = frames.partition_point(|f| f.number <= shot.last);
+    let shown = desk.tallies().sum(from, to).shown;
+    let all = desk.reel().shot_counts(index).candidates;
+    let mut value = desk.sensitivity(index);
+    ui.horizontal(|ui| {
+        widgets::heading(ui, "Sensitivity");
+        ui.with_layout(Layout::right_to_left(Align::Center), |ui| {
+            widgets::caption(ui, &format!("shot {}", index + 1));
+        });
+    });
+    bench.histogram.refresh(desk, index);
+    bench.histogram.paint(ui, value);
+    ui.spacing_mut().slider_width = ui.available_width();
+    let slider = Slider::new(&mut value, 0.0..=1.0).show_value(false).step_by(0.01);
+    let response = ui.add(slider);
+    response.widget_info(|| egui::WidgetInfo::slider(true, f64::from(value), "Sensitivity"));
+    let response = response.on_hover_text(format!(
+        "Candidates from this confidence on are shown. Nothing is searched anew, no decision is lost. Keys: {} shows more, {} less",
+        Action::ShowMore.key_text(),
+        Action::ShowFewer.key_text()
+    ));
+    bench.slider_focus = response.has_focus();
+    if response.drag_stopped() || (response.changed() && !response.dragged()) {
+        commands.push(Command::SetSensitivity(index, value));
+    } else if response.changed() {
+        commands.push(Command::TrySensitivity(index, value));
+    }
+    ui.horizontal(|ui| {
+        widgets::caption(ui, &format!("from {value:.2}"));
+        ui.with_layout(Layout::right_to_left(Align::Center), |ui| {
+            widgets::caption(ui, &format!("{shown} of {all} shown"));
+        });
+    });
+}
+
+fn candidates(ui: &mut Ui, desk: &Desk, commands: &mut Vec<Command>) {
+    ui.horizontal(|ui| {
+        widgets::heading(ui, "This frame");
+        ui.with_layout(Layout::right_to_left(Align::Center), |ui| {
+            widgets::toggle_button(ui, Action::WorstFirst, desk.worst_first(), true, commands);
+        });
+    });
+    if desk.list().is_empty() {
+        let text = if desk.tallies().at(desk.place()).detected {
+            "Nothing is shown here at this sensitivity."
+        } else {
+            "Not searched yet. Find candidates in the Survey, or press Ctrl+D."
+        };
+        ui.add(egui::Label::new(egui::RichText::new(text).color(tokens::QUIET)).wrap());
+        return;
+    }
+    ui.spacing_mut().item_spacing.y = 2.0;
+    let list = desk.list();
+    ScrollArea::vertical().auto_shrink(false).show_rows(ui, tokens::ROW + 12.0, list.len(), |ui, rows| {
+        for id in list.get(rows).unwrap_or_default() {
+            candidate_row(ui, desk, *id, commands);
+        }
+    });
+    scroll_to_hand(ui, desk);
+}
+
+/// Rows that the keyboard walks to come into view: `show_rows` makes only what is seen, so the list remembers where it
+/// scrolled to for which candidate.
+fn scroll_to_hand(ui: &Ui, desk: &Desk) {
+    let id = egui::Id::unique("list hand");
+    let before: Option<CandidateId> = ui.data(|d| d.get_temp(id));
+    if before != desk.hand() {
+        if let Some(hand) = desk.hand() {
+            ui.data_mut(|d| d.insert_temp(id, hand));
+        }
+        ui.ctx().request_repaint();
+    }
+}
+
+fn candidate_row(ui: &mut Ui, desk: &Desk, id: CandidateId, commands: &mut Vec<Command>) {
+    let Some(candidate) = desk.reel().candidate(id) else { return };
+    let decision = desk.reel().decision(id);
+    let chosen = desk.hand() == Some(id);
+    let risk = if candidate.risk.any() { ", at risk" } else { "" };
+    let name = format!("{} {}, {}{risk}", candidate.kind.word(), id.index + 1, decision.word());
+    let (response, rect) = widgets::row(ui, tokens::ROW + 12.0, chosen, &name);
+    let painter = ui.painter();
+    glyph::mark(painter, rect.left_center() + vec2(15.0, 0.0), decision, tokens::decision(decision));
+    let title = crate::app::capital(candidate.kind.word());
+    let text = rect.left_top() + vec2(32.0, 3.0);
+    painter.text(text, Align2::LEFT_TOP, title, tokens::body(), tokens::TEXT);
+    let bounds = candidate.bounds();
+    let line = format!("{} x {} px{risk}", bounds.width(), bounds.height());
+    let line_at = rect.left_bottom() + vec2(32.0, -3.0);
+    let colour = if chosen { tokens::TEXT } else { tokens::QUIET };
+    painter.text(line_at, Align2::LEFT_BOTTOM, line, tokens::small(), colour);
+    let percent = format!("{:.0} %", candidate.confidence * 100.0);
+    painter.text(rect.right_top() + vec2(-8.0, 4.0), Align2::RIGHT_TOP, percent, tokens::small(), colour);
+    let bar = Rect::from_min_max(rect.right_bottom() + vec2(-52.0, -12.0), rect.right_bottom() + vec2(-8.0, -9.0));
+    widgets::share_bar(painter, bar, &[(candidate.confidence, tokens::TEXT)]);
+    if response.on_hover_text("Take it in hand").clicked() {
+        commands.push(Command::Take(id));
+    }
+}
+
+fn regions(ui: &mut Ui, desk: &Desk, commands: &mut Vec<Command>) {
+    widgets::heading(ui, "Protected");
+    ScrollArea::vertical().max_height(120.0).show(ui, |ui| {
+        ui.spacing_mut().item_spacing.y = 2.0;
+        for (number, region) in desk.reel().regions().iter().enumerate() {
+            ui.horizontal(|ui| {
+                let span = format!("{} to {}", region.first, region.last);
+                let text = if region.note.is_empty() { span.clone() } else { region.note.clone() };
+                let width = ui.available_width() - 58.0;
+                let button = Button::new("").min_size(vec2(width, tokens::CONTROL)).frame_when_inactive(false);
+                let response = ui.add(button);
+                let name = format!("Protected region {}, frames {span}", number + 1);
+                response.widget_info(|| egui::WidgetInfo::labeled(egui::Role::Button, true, &name));
+                let at = response.rect.left_center() + vec2(4.0, 0.0);
+                widgets::cut_text(ui, at, Align2::LEFT_CENTER, &text, tokens::small(), tokens::TEXT, width - 8.0);
+                if response.on_hover_text(format!("{name}, by {}. Click to go there", region.artist)).clicked() {
+                    let frames = desk.reel().frames();
+                    commands.push(Command::Go(frames.partition_point(|f| f.number < region.first)));
+                }
+                let free = ui.add(Button::new(egui::RichText::new("Free").font(tokens::small())));
+                let name = format!("Free region {}", number + 1);
+                free.widget_info(|| egui::WidgetInfo::labeled(egui::Role::Button, true, &name));
+                if free.on_hover_text("End this protection; Ctrl+Z brings it back").clicked() {
+                    commands.push(Command::Unprotect(region.id.clone()));
+                }
+            });
+        }
+    });
+}
+
+/// How many candidates of a shot have which confidence: shows what a setting would show.
+#[derive(Default)]
+pub(super) struct Histogram {
+    of: Option<(usize, u64)>,
+    bins: Vec<[u32; 2]>,
+}
+
+/// Bars of the histogram.
+const BINS: usize = 42;
+
+impl Histogram {
+    /// Counts anew when shot or decisions changed.
+    fn refresh(&mut self, desk: &Desk, shot: usize) {
+        let key = (shot, desk.revision());
+        if self.of == Some(key) {
+            return;
+        }
+        self.of = Some(key);
+        self.bins = vec![[0; 2]; BINS];
+        let Some(shot) = desk.reel().shots().get(shot) else { return };
+        for entry in desk.reel().frames().iter().filter(|f| shot.contains(f.number)) {
+            for (index, candidate) in desk.reel().candidates(entry.number).iter().enumerate() {
+                let id = CandidateId::new(entry.number, index as u32);
+                let decided = usize::from(desk.reel().decision(id) != Decision::Undecided);
+                let bin = ((candidate.confidence * BINS as f32) as usize).min(BINS - 1);
+                if let Some(slot) = self.bins.get_mut(bin) {
+                    slot[decided] += 1;
+                }
+            }
+        }
+    }
+
+    fn paint(&self, ui: &mut Ui, value: f32) {
+        let (rect, response) = ui.allocate_exact_size(vec2(ui.available_width(), 44.0), egui::Sense::hover());
+        response.on_hover_text("Candidates of this shot by confidence; the bright ones are shown");
+        let painter = ui.painter();
+        painter.rect_filled(rect, CornerRadius::same(2), tokens::WELL);
+        let most = self.bins.iter().map(|b| b[0] + b[1]).max().unwrap_or(0).max(1) as f32;
+        let width = rect.width() / BINS as f32;
+        for (index, [open, decided]) in self.bins.iter().enumerate() {
+            let height = |count: u32| (rect.height() - 4.0) * (count as f32 / most).sqrt();
+            let x = rect.left() + index as f32 * width;
+            let shown = (index as f32 + 0.5) / BINS as f32 >= value;
+            let column = |h: f32| Rect::from_min_max(pos2(x, rect.bottom() - h), pos2(x + width - 1.0, rect.bottom()));
+            let bright = if shown { tokens::TEXT } else { tokens::LINE };
+            painter.rect_filled(column(height(open + decided)), CornerRadius::ZERO, bright);
+            painter.rect_filled(column(height(*decided)), CornerRadius::ZERO, tokens::CHOSEN);
+        }
+        let x = rect.left() + rect.width() * value;
+        painter.vline(x, rect.y_range(), egui::Stroke::new(1.5, tokens::LIGHT));
+    }
+}

@@ -1,0 +1,47 @@
+//! The Bench: the frame large, the candidate in hand with its evidence, the list, and the whole reel as a strip beneath.
+
+mod canvas;
+mod hand;
+mod layout;
+mod list;
+mod model;
+mod paint;
+mod place;
+mod protect;
+mod strip;
+mod tools;
+
+use egui::{Frame, Margin, Panel, Ui};
+
+use crate::command::Command;
+use crate::desk::Desk;
+use crate::tokens;
+
+pub(crate) use model::Bench;
+
+/// Draws the room.
+pub(crate) fn ui(ui: &mut Ui, bench: &mut Bench, desk: &Desk, commands: &mut Vec<Command>) {
+    let plain = Frame::new().fill(tokens::PANEL);
+    let strip = plain.inner_margin(Margin { left: 12, right: 12, top: 2, bottom: 4 });
+    Panel::bottom("strip").exact_size(tokens::STRIP).resizable(false).frame(strip).show(ui, |ui| {
+        strip::ui(ui, desk, commands);
+    });
+    let bar = plain.inner_margin(Margin::symmetric(12, 0));
+    Panel::bottom("place").exact_size(tokens::TOOL_BAR).resizable(false).frame(bar).show(ui, |ui| {
+        ui.horizontal_centered(|ui| place::ui(ui, bench, desk, commands));
+    });
+    Panel::left("list").exact_size(tokens::LIST_WIDTH).resizable(false).frame(plain).show(ui, |ui| {
+        list::ui(ui, bench, desk, commands);
+    });
+    Panel::right("hand").exact_size(tokens::HAND_WIDTH).resizable(false).frame(plain).show(ui, |ui| {
+        hand::ui(ui, bench, desk, commands);
+    });
+    Panel::top("tools").exact_size(tokens::TOOL_BAR).resizable(false).frame(bar).show(ui, |ui| {
+        ui.horizontal_centered(|ui| tools::ui(ui, bench, desk, commands));
+    });
+    egui::CentralPanel::default().frame(Frame::new().fill(tokens::SURROUND)).show(ui, |ui| {
+        canvas::ui(ui, bench, desk, commands);
+    });
+    tools::viewing_ui(ui, bench);
+    protect::ui(ui, bench, desk, commands);
+}

@@ -1,0 +1,340 @@
+//! What the Bench remembers: how one looks at the frame, what was asked of the workers, and what they answered.
+
+use std::path::PathBuf;
+use std::sync::Arc;
+
+use besom_reel::CandidateId;
+use besom_scan::{RunMask, Scan};
+use egui::{TextureHandle, TextureOptions, vec2};
+
+use super::list::Histogram;
+use super::protect::Form;
+use crate::action::Action;
+use crate::background::evidence::{After, CROPS, Evidence, EvidenceRequest, REACH};
+use crate::background::pictures::{Picture, PictureRequest};
+use crate::background::proposal::{HandFill, Plan};
+use crate::desk::Desk;
+use crate::picture::view::Canvas;
+use crate::picture::{Layer, View, Viewing, convert};
+
+/// Frames read ahead in the direction of travel, and behind.
+const AHEAD: usize = 4;
+/// Smallest and largest side of a crop in picture pixels.
+const CROP_SIDES: std::ops::RangeInclusive<usize> = 48..=256;
+
+/// What a shown picture is a picture of.
+#[derive(Clone, Copy, Debug, PartialEq)]
+struct PictureKey {
+    place: usize,
+    step: usize,
+    viewing: Viewing,
+}
+
+/// What evidence is about.
+#[derive(Clone, Copy, Debug, PartialEq)]
+struct EvidenceKey {
+    place: usize,
+    hand: Option<CandidateId>,
+    revision: u64,
+    viewing: Viewing,
+    whole: Option<usize>,
+}
+
+/// A frame on the canvas.
+pub(super) struct Shown {
+    pub(super) place: usize,
+    generation: u64,
+    /// For reading values under the pointer.
+    pub(super) scan: Arc<Scan>,
+}
+
+/// Alternating before and after.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct AutoFlip {
+    /// When it began, in seconds of the window's clock.
+    pub(super) since: f64,
+}
+
+/// The room's state.
+pub(crate) struct Bench {
+    pub(super) view: View,
+    pub(super) canvas: Option<Canvas>,
+    pub(super) before: Layer,
+    pub(super) after: Layer,
+    /// Which frame the layer `after` shows, and for which decisions.
+    pub(super) after_of: Option<(usize, u64, Option<CandidateId>)>,
+    pub(super) shown: Option<Shown>,
+    pub(super) problem: Option<(usize, String)>,
+    asked: Option<PictureKey>,
+    asked_evidence: Option<EvidenceKey>,
+    evidence_generation: u64,
+    generation: u64,
+    last_place: usize,
+    pub(super) viewing: Viewing,
+    pub(super) viewing_open: bool,
+    pub(super) balance_wanted: bool,
+    pub(super) flipped: bool,
+    pub(super) auto: Option<AutoFlip>,
+    /// Full cycles a second of the automatic flip.
+    pub(super) rate: f32,
+    pub(super) outlines: bool,
+    pub(super) form: Option<Form>,
+    pub(super) crops: [Option<TextureHandle>; CROPS],
+    pub(super) after_crop: Option<TextureHandle>,
+    /// Which candidate the crops show.
+    pub(super) crops_of: Option<CandidateId>,
+    /// Which candidate and decisions the repaired crop shows.
+    pub(super) after_crop_of: Option<(Option<CandidateId>, u64)>,
+    pub(super) fill: Option<HandFill>,
+    pub(super) filled: usize,
+    pub(super) after_problem: Option<String>,
+    /// Typed frame number; follows the place while nobody types.
+    pub(super) frame_text: Option<String>,
+    pub(super) go_to: bool,
+    pub(super) slider_focus: bool,
+    pub(super) histogram: Histogram,
+}
+
+impl Default for Bench {
+    fn default() -> Self {
+        Self {
+            view: View::default(),
+            canvas: None,
+            before: Layer::default(),
+            after: Layer::default(),
+            after_of: None,
+            shown: None,
+            problem: None,
+            asked: None,
+            asked_evidence: None,
+            evidence_generation: 0,
+            generation: 0,
+            last_place: 0,
+            viewing: Viewing::default(),
+            viewing_open: false,
+            balance_wanted: false,
+            flipped: false,
+            auto: None,
+            rate: DEFAULT_RATE,
+            outlines: true,
+            form: None,
+            crops: [const { None }; CROPS],
+            after_crop: None,
+            crops_of: None,
+            after_crop_of: None,
+            fill: None,
+            filled: 0,
+            after_problem: None,
+            frame_text: None,
+            go_to: false,
+            slider_focus: false,
+            histogram: Histogram::default(),
+        }
+    }
+}
+
+/// Automatic flip, cycles a second. A cycle is one flash in the sense of WCAG 2.3.1, which allows three a second.
+pub(super) const DEFAULT_RATE: f32 = 1.5;
+/// The fastest that can be chosen; below the three flashes a second of WCAG 2.3.1.
+pub(super) const RATES: std::ops::RangeInclusive<f32> = 0.25..=2.8;
+
+impl Bench {
+    /// True while the repaired picture is asked for.
+    pub(crate) fn shows_after(&self) -> bool {
+        self.flipped || self.auto.is_some()
+    }
+
+    /// True when a slider has the keyboard: it keeps the arrows.
+    pub(crate) fn slider_has_focus(&self) -> bool {
+        self.slider_focus
+    }
+
+    /// Another reel came to the desk (or the same one, read anew): nothing shown belongs to it.
+    pub(crate) fn forget_pictures(&mut self, same_reel: bool) {
+        (self.asked, self.asked_evidence) = (None, None);
+        (self.after_of, self.crops_of) = (None, None);
+        if !same_reel {
+            *self = Self { generation: self.generation, rate: self.rate, ..Self::default() };
+        }
+    }
+
+    /// Leaves the tool in hand; false when there is none.
+    pub(crate) fn leave_tool(&mut self) -> bool {
+        let had = self.form.is_some() || self.viewing_open || self.auto.is_some();
+        (self.form, self.viewing_open, self.auto) = (None, false, None);
+        had
+    }
+
+    /// Runs an action that only concerns how one looks.
+    pub(crate) fn act(&mut self, action: Action, desk: &Desk) {
+        match action {
+            Action::Flip => (self.flipped, self.auto) = (!self.shows_after(), None),
+            Action::AutoFlip => {
+                self.auto = if self.auto.is_some() { None } else { Some(AutoFlip { since: f64::NAN }) };
+                self.flipped = false;
+            }
+            Action::Outlines => self.outlines = !self.outlines,
+            Action::Viewing => self.viewing_open = !self.viewing_open,
+            Action::Protect => {
+                self.form = if self.form.is_some() { None } else { Some(Form::new(desk)) };
+            }
+            Action::GoTo => self.go_to = true,
+            _ => self.act_on_view(action, desk),
+        }
+    }
+
+    fn act_on_view(&mut self, action: Action, desk: &Desk) {
+        let Some(canvas) = self.canvas else { return };
+        let pan = canvas.rect.size() * 0.15;
+        match action {
+            Action::Fit => self.view.glide_to_fit(&canvas),
+            Action::OneToOne => self.view.glide_to_zoom(&canvas, 1.0, None),
+            Action::TwoToOne => self.view.glide_to_zoom(&canvas, 2.0, None),
+            Action::FourToOne => self.view.glide_to_zoom(&canvas, 4.0, None),
+            Action::ZoomIn => self.view.glide_to_zoom(&canvas, self.view.goal_zoom() * 1.5, None),
+            Action::ZoomOut => self.view.glide_to_zoom(&canvas, self.view.goal_zoom() / 1.5, None),
+            Action::PanLeft => self.view.pan(&canvas, vec2(pan.x, 0.0)),
+            Action::PanRight => self.view.pan(&canvas, vec2(-pan.x, 0.0)),
+            Action::PanUp => self.view.pan(&canvas, vec2(0.0, pan.y)),
+            Action::PanDown => self.view.pan(&canvas, vec2(0.0, -pan.y)),
+            Action::Centre => {
+                if let Some(bounds) = desk.candidate().map(besom_detect::Candidate::bounds) {
+                    let (x, y) = (bounds.x0 + bounds.x1, bounds.y0 + bounds.y1);
+                    self.view.glide_to_centre(x as f32 / 2.0, y as f32 / 2.0);
+                }
+            }
+            _ => {}
+        }
+    }
+
+    fn step(&self) -> usize {
+        convert::step_for_zoom(self.view.goal_zoom())
+    }
+
+    /// The picture to ask for, when another one is needed than was asked for last.
+    pub(crate) fn wanted_picture(&mut self, desk: &Desk) -> Option<PictureRequest> {
+        self.canvas?;
+        let (place, step, viewing) = (desk.place(), self.step(), self.viewing);
+        let key = PictureKey { place, step, viewing };
+        let path = desk.reel().frames().get(place)?.path.clone();
+        if self.asked == Some(key) && !self.balance_wanted {
+            return None;
+        }
+        self.asked = Some(key);
+        self.generation += 1;
+        let balance = std::mem::take(&mut self.balance_wanted);
+        let ahead = self.ahead(desk);
+        self.last_place = place;
+        Some(PictureRequest { generation: self.generation, place, path, step, viewing, balance, ahead })
+    }
+
+    /// Files to read ahead: first in the direction of the last step, then one the other way.
+    fn ahead(&self, desk: &Desk) -> Vec<PathBuf> {
+        let place = desk.place() as i64;
+        let way = if place >= self.last_place as i64 { 1 } else { -1 };
+        let places = (1..=AHEAD as i64).map(|i| place + way * i).chain([place - way]);
+        let frames = desk.reel().frames();
+        places.filter_map(|p| frames.get(usize::try_from(p).ok()?)).map(|f| f.path.clone()).collect()
+    }
+
+    /// The evidence to ask for, when it is not the one asked for last.
+    pub(crate) fn wanted_evidence(&mut self, desk: &Desk) -> Option<EvidenceRequest> {
+        self.canvas?;
+        let (place, hand, revision) = (desk.place(), desk.hand(), desk.revision());
+        let whole = self.shows_after().then(|| self.step());
+        let key = EvidenceKey { place, hand, revision, viewing: self.viewing, whole };
+        if self.asked_evidence == Some(key) {
+            return None;
+        }
+        self.asked_evidence = Some(key);
+        self.generation += 1;
+        self.evidence_generation = self.generation;
+        let frames = around(desk);
+        let paths = frames.map(|f| {
+            let place = desk.reel().position(f?)?;
+            desk.reel().frames().get(place).map(|entry| entry.path.clone())
+        });
+        let mask = desk.candidate().map_or_else(RunMask::default, |c| c.mask.clone());
+        let bounds = mask.bounds();
+        let side = (bounds.width().max(bounds.height()) * 2).clamp(*CROP_SIDES.start(), *CROP_SIDES.end());
+        let plan = Plan::new(desk.reel(), &frames, hand);
+        let plan_key = (place, revision, hand);
+        Some(EvidenceRequest {
+            generation: self.generation,
+            place,
+            paths,
+            mask,
+            viewing: self.viewing,
+            side,
+            plan,
+            plan_key,
+            whole,
+        })
+    }
+
+    /// Takes a frame for the canvas, unless a newer one is shown already.
+    pub(crate) fn take_picture(&mut self, ctx: &egui::Context, picture: Picture) {
+        if self.shown.as_ref().is_some_and(|s| picture.generation < s.generation) {
+            return;
+        }
+        if picture.viewing.balance != self.viewing.balance && self.asked.is_some_and(|a| a.place == picture.place) {
+            // The balance was measured on this frame: from now on it is how one looks.
+            self.viewing.balance = picture.viewing.balance;
+            self.asked = Some(PictureKey { place: picture.place, step: picture.step, viewing: self.viewing });
+        }
+        match picture.content {
+            Ok((scan, image)) => {
+                let size = vec2(scan.frame().width as f32, scan.frame().height as f32);
+                self.before.set(ctx, "frame", image, size, picture.step);
+                self.shown = Some(Shown { place: picture.place, generation: picture.generation, scan });
+                self.problem = None;
+            }
+            Err(reason) => self.problem = Some((picture.place, reason)),
+        }
+    }
+
+    /// Takes crops, unless the place has changed since.
+    pub(crate) fn take_evidence(&mut self, ctx: &egui::Context, evidence: Evidence) {
+        if evidence.generation != self.evidence_generation {
+            return;
+        }
+        let options = TextureOptions::NEAREST;
+        for (index, (slot, crop)) in self.crops.iter_mut().zip(evidence.crops).enumerate() {
+            *slot = crop.map(|image| ctx.load_texture(format!("crop {index}"), image, options));
+        }
+        debug_assert_eq!(evidence.rect.width(), evidence.rect.height());
+        self.crops_of = self.asked_evidence.and_then(|key| key.hand);
+    }
+
+    /// Takes the repaired picture, unless the place has changed since.
+    pub(crate) fn take_after(&mut self, ctx: &egui::Context, after: After) {
+        if after.generation != self.evidence_generation {
+            return;
+        }
+        self.after_crop =
+            after.crop.map(|image| ctx.load_texture("crop after", image, TextureOptions::NEAREST));
+        self.after_crop_of = self.asked_evidence.map(|key| (key.hand, key.revision));
+        (self.fill, self.filled, self.after_problem) = (after.hand, after.filled, after.problem);
+        if let (Some((image, step)), Some(key)) = (after.whole, self.asked_evidence) {
+            let size = self.before.size();
+            self.after.set(ctx, "after", image, size, step);
+            self.after_of = Some((after.place, key.revision, key.hand));
+        }
+    }
+}
+
+/// Frames n-2 to n+2 as far as they are there, readable and of the current shot.
+pub(super) fn around(desk: &Desk) -> [Option<u64>; CROPS] {
+    let frame = desk.frame();
+    let shot = desk.shot().cloned();
+    let mut frames = [None; CROPS];
+    for (index, slot) in frames.iter_mut().enumerate() {
+        let number = frame.checked_add_signed(index as i64 - REACH as i64);
+        let number = number.filter(|n| shot.as_ref().is_some_and(|s| s.contains(*n)) || *n == frame);
+        *slot = number.filter(|n| {
+            let entry = desk.reel().position(*n).and_then(|p| desk.reel().frames().get(p));
+            entry.is_some_and(|e| e.problem.is_none() || *n == frame)
+        });
+    }
+    frames
+}

@@ -1,0 +1,98 @@
+//! The bar over the picture: how large, which state, which tool; and the viewing controls.
+
+use egui::{Align, Button, Layout, Slider, Ui, Window, vec2};
+
+use super::model::{Bench, RATES};
+use crate::action::Action;
+use crate::command::Command;
+use crate::desk::Desk;
+use crate::picture::{Channel, Viewing};
+use crate::{tokens, widgets};
+
+/// Draws the bar.
+pub(super) fn ui(ui: &mut Ui, bench: &mut Bench, _desk: &Desk, commands: &mut Vec<Command>) {
+    ui.spacing_mut().item_spacing.x = 2.0;
+    let zoom = bench.view.goal_zoom();
+    let at = |z: f32| !bench.view.is_fit() && (zoom - z).abs() < 0.01;
+    for (action, on) in [
+        (Action::Fit, bench.view.is_fit()),
+        (Action::OneToOne, at(1.0)),
+        (Action::TwoToOne, at(2.0)),
+        (Action::FourToOne, at(4.0)),
+    ] {
+        widgets::toggle_button(ui, action, on, true, commands);
+    }
+    ui.add_space(4.0);
+    let text = if zoom >= 1.0 { format!("{zoom:.1}:1") } else { format!("1:{:.1}", 1.0 / zoom.max(1e-3)) };
+    ui.allocate_ui_with_layout(vec2(44.0, tokens::CONTROL), Layout::left_to_right(Align::Center), |ui| {
+        ui.set_width(44.0);
+        widgets::caption(ui, &text.replace(".0:", ":").replace(".0", ""));
+    });
+    ui.add_space(4.0);
+    widgets::toggle_button(ui, Action::Flip, bench.flipped, true, commands);
+    widgets::toggle_button(ui, Action::AutoFlip, bench.auto.is_some(), true, commands);
+    if bench.auto.is_some() {
+        let mut rate = bench.rate;
+        let drag = egui::DragValue::new(&mut rate).speed(0.05).range(RATES).fixed_decimals(1).suffix(" a second");
+        let response = ui.add(drag);
+        response.widget_info(|| egui::WidgetInfo::labeled(egui::Role::SpinButton, true, "Flips a second"));
+        response.on_hover_text(
+            "Caution: alternating pictures can affect people with photosensitive epilepsy. The rate stays under three a second.",
+        );
+        bench.rate = rate;
+    }
+    ui.with_layout(Layout::right_to_left(Align::Center), |ui| {
+        ui.spacing_mut().item_spacing.x = 2.0;
+        widgets::toggle_button(ui, Action::Protect, bench.form.is_some(), true, commands);
+        widgets::toggle_button(ui, Action::Viewing, bench.viewing_open, true, commands);
+        widgets::toggle_button(ui, Action::Outlines, bench.outlines, true, commands);
+    });
+}
+
+/// Exposure, contrast, channel, balance: over the picture's corner while open.
+pub(super) fn viewing_ui(ui: &mut Ui, bench: &mut Bench) {
+    let Some(canvas) = bench.canvas.filter(|_| bench.viewing_open) else { return };
+    let corner = canvas.rect.right_top() + vec2(-12.0, 12.0);
+    let window = Window::new("Viewing").title_bar(false).resizable(false).pivot(egui::Align2::RIGHT_TOP);
+    window.fixed_pos(corner).show(ui.ctx(), |ui| {
+        ui.set_width(280.0);
+        widgets::heading(ui, "Viewing");
+        widgets::caption(ui, "For the eye only: the scans stay as they are.");
+        ui.add_space(4.0);
+        let viewing = &mut bench.viewing;
+        slider(ui, "Exposure in stops", &mut viewing.exposure, -4.0..=4.0, "Brighter or darker by doublings of light");
+        slider(ui, "Contrast", &mut viewing.contrast, 0.5..=3.0, "Steeper or flatter about mid grey");
+        widgets::caption(ui, "Channel");
+        ui.horizontal(|ui| {
+            ui.spacing_mut().item_spacing.x = 2.0;
+            for channel in Channel::ALL {
+                let on = viewing.channel == channel;
+                let button = ui.add(Button::selectable(on, channel.word()).min_size(vec2(66.0, tokens::CONTROL)));
+                if button.on_hover_text(format!("Show {} channels", channel.word().to_lowercase())).clicked() {
+                    viewing.channel = channel;
+                }
+            }
+        });
+        ui.add_space(4.0);
+        ui.horizontal(|ui| {
+            let mut on = viewing.balance.is_some() || bench.balance_wanted;
+            let response = ui.checkbox(&mut on, "Balance a faded scan");
+            let response = response.on_hover_text("Bring each channel's dark and bright ends together, as measured on this frame");
+            if response.changed() {
+                (viewing.balance, bench.balance_wanted) = (None, on);
+            }
+            ui.with_layout(Layout::right_to_left(Align::Center), |ui| {
+                if widgets::plain_button(ui, "Reset", "Back to the plain view", *viewing != Viewing::default()) {
+                    (*viewing, bench.balance_wanted) = (Viewing::default(), false);
+                }
+            });
+        });
+    });
+}
+
+fn slider(ui: &mut Ui, name: &str, value: &mut f32, range: std::ops::RangeInclusive<f32>, tooltip: &str) {
+    let caption = widgets::caption(ui, name);
+    ui.spacing_mut().slider_width = ui.available_width() - 64.0;
+    let slider = Slider::new(value, range).fixed_decimals(2).step_by(0.05);
+    ui.add(slider).labelled_by(caption.id).on_hover_text(tooltip);
+}

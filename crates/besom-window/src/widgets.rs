@@ -1,0 +1,179 @@
+//! The few controls the window is made of. Each has an accessible name and, when it runs an action, that action's tooltip
+//! with its key.
+
+use besom_reel::Decision;
+use egui::{
+    Align2, Button, Color32, CornerRadius, FontId, Pos2, Rect, Response, RichText, Role, Sense, Stroke, StrokeKind, Ui,
+    Vec2, WidgetInfo, vec2,
+};
+
+use crate::action::Action;
+use crate::command::Command;
+use crate::glyph::{self, Icon};
+use crate::tokens;
+
+/// A button that runs an action: its label, and its key in quiet letters.
+pub(crate) fn action_button(ui: &mut Ui, action: Action, enabled: bool, commands: &mut Vec<Command>) -> Response {
+    let key = RichText::new(action.key_text()).font(tokens::small()).color(tokens::QUIET);
+    let response = ui.add_enabled(enabled, Button::new(action.label()).shortcut_text(key));
+    finish(response, action, enabled, commands)
+}
+
+/// A button that runs an action and stays down while `on` holds.
+pub(crate) fn toggle_button(
+    ui: &mut Ui,
+    action: Action,
+    on: bool,
+    enabled: bool,
+    commands: &mut Vec<Command>,
+) -> Response {
+    let response = ui.add_enabled(enabled, Button::selectable(on, action.label()));
+    response.widget_info(|| WidgetInfo::selected(Role::Button, enabled, on, action.label()));
+    let response = response.on_hover_text(action.tooltip());
+    if response.clicked() {
+        commands.push(Command::Do(action));
+    }
+    response
+}
+
+/// A square button with an icon that runs an action.
+pub(crate) fn icon_button(ui: &mut Ui, action: Action, icon: Icon, enabled: bool, commands: &mut Vec<Command>) {
+    let response = ui.add_enabled(enabled, Button::new("").min_size(vec2(32.0, tokens::CONTROL)));
+    let colour = if enabled { tokens::TEXT } else { tokens::EDGE };
+    glyph::icon(ui.painter(), response.rect.center(), icon, colour);
+    finish(response, action, enabled, commands);
+}
+
+fn finish(response: Response, action: Action, enabled: bool, commands: &mut Vec<Command>) -> Response {
+    response.widget_info(|| WidgetInfo::labeled(Role::Button, enabled, action.label()));
+    let response = response.on_hover_text(action.tooltip()).on_disabled_hover_text(action.tooltip());
+    if response.clicked() {
+        commands.push(Command::Do(action));
+    }
+    response
+}
+
+/// A button for one of the four decisions: mark, word, key; down when it is the decision that stands.
+pub(crate) fn decision_button(
+    ui: &mut Ui,
+    size: Vec2,
+    decision: Decision,
+    stands: bool,
+    enabled: bool,
+    commands: &mut Vec<Command>,
+) {
+    let action = action_of(decision);
+    let response = ui.add_enabled(enabled, Button::selectable(stands, "").min_size(size).frame_when_inactive(true));
+    let rect = response.rect;
+    let (text, hue) = if enabled { (tokens::TEXT, tokens::decision(decision)) } else { (tokens::EDGE, tokens::EDGE) };
+    let painter = ui.painter();
+    glyph::mark(painter, rect.left_center() + vec2(19.0, 0.0), decision, hue);
+    let label_at = rect.left_center() + vec2(36.0, 0.0);
+    painter.text(label_at, Align2::LEFT_CENTER, action.label(), tokens::body(), text);
+    let key_at = rect.right_center() - vec2(10.0, 0.0);
+    painter.text(key_at, Align2::RIGHT_CENTER, action.key_text(), tokens::small(), tokens::QUIET);
+    if stands {
+        painter.rect_stroke(rect, tokens::RADIUS, Stroke::new(1.5, hue), StrokeKind::Inside);
+    }
+    response.widget_info(|| WidgetInfo::selected(Role::Button, enabled, stands, action.label()));
+    if response.on_hover_text(action.tooltip()).clicked() {
+        commands.push(Command::Do(action));
+    }
+}
+
+/// The action that takes a decision.
+pub(crate) const fn action_of(decision: Decision) -> Action {
+    match decision {
+        Decision::Undecided => Action::Unset,
+        Decision::Accepted => Action::Accept,
+        Decision::Rejected => Action::Reject,
+        Decision::Intended => Action::Intend,
+    }
+}
+
+/// A button with words of its own and a tooltip.
+pub(crate) fn plain_button(ui: &mut Ui, label: &str, tooltip: &str, enabled: bool) -> bool {
+    let response = ui.add_enabled(enabled, Button::new(label));
+    response.on_hover_text(tooltip).on_disabled_hover_text(tooltip).clicked()
+}
+
+/// The one button of a screen that leads on: light ground, dark letters.
+pub(crate) fn main_button(ui: &mut Ui, label: &str, tooltip: &str, enabled: bool) -> bool {
+    let ink = if enabled { tokens::WELL } else { tokens::QUIET };
+    let text = RichText::new(label).font(tokens::strong()).color(ink);
+    let mut button = Button::new(text).min_size(vec2(96.0, tokens::CONTROL));
+    if enabled {
+        button = button.fill(tokens::TEXT);
+    }
+    let response = ui.add_enabled(enabled, button);
+    response.on_hover_text(tooltip).on_disabled_hover_text(tooltip).clicked()
+}
+
+/// A caption in quiet letters.
+pub(crate) fn caption(ui: &mut Ui, text: &str) -> Response {
+    ui.label(RichText::new(text).font(tokens::small()).color(tokens::QUIET))
+}
+
+/// A heading of a panel.
+pub(crate) fn heading(ui: &mut Ui, text: &str) -> Response {
+    ui.label(RichText::new(text).font(tokens::heading()).color(tokens::TEXT))
+}
+
+/// A large figure over its caption, as wide as `width`.
+pub(crate) fn figure(ui: &mut Ui, width: f32, value: &str, caption_text: &str) {
+    ui.allocate_ui_with_layout(vec2(width, 58.0), egui::Layout::top_down(egui::Align::Min), |ui| {
+        ui.set_width(width);
+        ui.spacing_mut().item_spacing.y = 0.0;
+        ui.label(RichText::new(value).font(tokens::display()).color(tokens::TEXT));
+        caption(ui, caption_text);
+    });
+}
+
+/// One horizontal bar of shares: each part its width and colour. The ground shows where the parts do not reach.
+pub(crate) fn share_bar(painter: &egui::Painter, rect: Rect, parts: &[(f32, Color32)]) {
+    painter.rect_filled(rect, CornerRadius::same(2), tokens::WELL);
+    let mut x = rect.left();
+    for (share, colour) in parts {
+        let width = rect.width() * share.clamp(0.0, 1.0);
+        if width > 0.0 {
+            let part = Rect::from_min_size(Pos2::new(x, rect.top()), vec2(width.max(1.0), rect.height()));
+            painter.rect_filled(part.intersect(rect), CornerRadius::ZERO, *colour);
+            x += width;
+        }
+    }
+}
+
+/// Text cut to a width, painted at a place; answers with the width used.
+pub(crate) fn cut_text(
+    ui: &Ui,
+    at: Pos2,
+    anchor: Align2,
+    text: &str,
+    font: FontId,
+    colour: Color32,
+    width: f32,
+) -> f32 {
+    let mut job = egui::text::LayoutJob::simple_singleline(text.to_owned(), font, colour);
+    job.wrap = egui::text::TextWrapping::truncate_at_width(width.max(1.0));
+    let galley = ui.fonts_mut(|f| f.layout_job(job));
+    let rect = anchor.anchor_size(at, galley.size());
+    let used = galley.size().x;
+    ui.painter().galley(rect.min, galley, colour);
+    used
+}
+
+/// A clickable row that is not in the Tab order (the arrows walk it), with a name.
+pub(crate) fn row(ui: &mut Ui, height: f32, chosen: bool, name: &str) -> (Response, Rect) {
+    let (rect, _) = ui.allocate_exact_size(vec2(ui.available_width(), height), Sense::hover());
+    let response = ui.interact(rect, ui.scope_id().with(("row", name)), Sense::CLICK | Sense::HOVER);
+    response.widget_info(|| WidgetInfo::selected(Role::Row, true, chosen, name));
+    let fill = match (chosen, response.hovered()) {
+        (true, _) => Some(tokens::CHOSEN),
+        (false, true) => Some(tokens::RAISED),
+        _ => None,
+    };
+    if let Some(fill) = fill {
+        ui.painter().rect_filled(rect, CornerRadius::same(3), fill);
+    }
+    (response, rect)
+}

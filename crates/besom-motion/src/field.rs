@@ -11,8 +11,6 @@ use crate::pyramid::{Level, Pyramid};
 const STRIDE: usize = SIDE / 2;
 /// Rows of patches searched as one piece. Vectors spread within a piece only, so the answer does not depend on threads.
 const BAND: usize = 12;
-/// Least-squares steps a patch; the residue of a thirteenth no longer moves on the development clips.
-const STEPS: usize = 8;
 
 /// Motion from one frame to another on a lattice of square cells.
 #[derive(Clone, Debug)]
@@ -91,10 +89,20 @@ impl MotionField {
     }
 }
 
+/// The vector of one patch and how well it is known.
+#[derive(Clone, Copy, Debug, Default)]
+struct Found {
+    vector: Vector,
+    /// Structure tensor of the patch.
+    tensor: [f32; 3],
+    /// Mean absolute difference left, in codes.
+    error: f32,
+}
+
 struct Grid {
     columns: usize,
     rows: usize,
-    vectors: Vec<Vector>,
+    found: Vec<Found>,
 }
 
 impl Grid {
@@ -104,15 +112,58 @@ impl Grid {
     }
 
     fn at(&self, column: usize, row: usize) -> Vector {
-        self.vectors[row.min(self.rows - 1) * self.columns + column.min(self.columns - 1)]
+        self.found[row.min(self.rows - 1) * self.columns + column.min(self.columns - 1)].vector
+    }
+
+    /// Joins each patch's least squares with its neighbours': the vector that serves them all, each weighted by its own
+    /// structure tensor, so that flat patches follow textured ones and an edge is told its missing direction. A
+    /// neighbour whose vector lies farther away than the patch's own uncertainty belongs to another object and counts
+    /// little.
+    fn settled(&self) -> Self {
+        let joined = (0..self.found.len())
+            .into_par_iter()
+            .map(|k| self.joined(k % self.columns, k / self.columns))
+            .collect();
+        Self { columns: self.columns, rows: self.rows, found: joined }
+    }
+
+    fn joined(&self, column: usize, row: usize) -> Found {
+        let own = self.found[row * self.columns + column];
+        let [xx, xy, yy] = own.tensor;
+        // Variance of a least-squares vector: the residue's variance times the trace of the inverse tensor.
+        let noise = own.error * own.error + 1.0;
+        let doubt = 0.04 + 2.0 * noise * (xx + yy + 2.0) / ((xx + 1.0) * (yy + 1.0) - xy * xy).max(1.0);
+        let (mut a, mut b) = ([0.0f32; 3], [0.0f32; 2]);
+        for r in row.saturating_sub(1)..=(row + 1).min(self.rows - 1) {
+            for c in column.saturating_sub(1)..=(column + 1).min(self.columns - 1) {
+                let f = self.found[r * self.columns + c];
+                let (ex, ey) = (f.vector.dx - own.vector.dx, f.vector.dy - own.vector.dy);
+                let far = (ex * ex + ey * ey) / doubt;
+                let weight = 1.0 / ((1.0 + far * far) * (1.0 + f.error * f.error));
+                // One code of gradient on every pixel keeps the sum solvable on flat ground.
+                let t = [weight * (f.tensor[0] + 64.0), weight * f.tensor[1], weight * (f.tensor[2] + 64.0)];
+                for (sum, t) in a.iter_mut().zip(t) {
+                    *sum += t;
+                }
+                b[0] += t[0] * f.vector.dx + t[1] * f.vector.dy;
+                b[1] += t[1] * f.vector.dx + t[2] * f.vector.dy;
+            }
+        }
+        let det = a[0] * a[2] - a[1] * a[1];
+        if det > 0.0 && det.is_finite() {
+            let vector = Vector::new((a[2] * b[0] - a[1] * b[1]) / det, (a[0] * b[1] - a[1] * b[0]) / det);
+            return Found { vector, ..own };
+        }
+        own
     }
 }
 
 /// Finds the motion from `current` to `reference`, coarse to fine.
 ///
-/// At each size every patch tries the vectors of the coarser size around it, zero motion, and those of its neighbours
-/// that were found just before, keeps the one with the least clipped difference and refines it between samples. Patches
-/// overlap; each cell takes the vectors of the patches over it, weighted by how well they fit that very cell.
+/// At each size every patch tries the vectors of the coarser size around it and those of its neighbours that were found
+/// just before, keeps the one with the least clipped difference and refines it between samples; then neighbours settle
+/// on vectors that serve them all. Patches overlap; each cell takes the vectors of the patches over it, weighted by how
+/// well they fit that very cell.
 ///
 /// # Panics
 /// When the frames have different sizes.
@@ -124,7 +175,7 @@ pub fn estimate_field(current: &Pyramid, reference: &Pyramid) -> MotionField {
     let mut coarser: Option<Grid> = None;
     for index in (0..current.levels().len()).rev() {
         let (a, b) = (&current.levels()[index], &reference.levels()[index]);
-        coarser = Some(search_level(a, b, coarser.as_ref()));
+        coarser = Some(search_level(a, b, coarser.as_ref(), index == 0));
     }
     let (a, b) = (&current.levels()[0], &reference.levels()[0]);
     coarser.map_or_else(
@@ -133,26 +184,44 @@ pub fn estimate_field(current: &Pyramid, reference: &Pyramid) -> MotionField {
     )
 }
 
-fn search_level(current: &Level, reference: &Level, coarser: Option<&Grid>) -> Grid {
+/// How hard a level is searched.
+#[derive(Clone, Copy)]
+struct Effort {
+    /// Vectors closer than this to one already tried are not tried, in samples.
+    apart: f32,
+    /// Least-squares steps a patch.
+    steps: usize,
+}
+
+/// Residues no longer move after eight steps on the development clips.
+const COARSER: Effort = Effort { apart: 0.25, steps: 8 };
+/// The finest level has four times the patches of the next and starts close to the answer; on grainy flat ground more
+/// steps only follow the grain.
+const FINEST: Effort = Effort { apart: 1.0, steps: 3 };
+
+fn search_level(current: &Level, reference: &Level, coarser: Option<&Grid>, last: bool) -> Grid {
     let (columns, rows) = Grid::size(current);
-    let mut vectors = vec![Vector::default(); columns * rows];
-    vectors.par_chunks_mut(columns * BAND).enumerate().for_each(|(band, out)| {
-        search_band(current, reference, coarser, band * BAND, columns, out);
+    let effort = if last { FINEST } else { COARSER };
+    let mut found = vec![Found::default(); columns * rows];
+    found.par_chunks_mut(columns * BAND).enumerate().for_each(|(band, out)| {
+        search_band(current, reference, coarser, band * BAND, columns, effort, out);
     });
-    Grid { columns, rows, vectors }
+    Grid { columns, rows, found }.settled()
 }
 
 fn place(index: usize, length: usize) -> usize {
     (index * STRIDE).min(length.saturating_sub(SIDE))
 }
 
+#[multiversion::multiversion(targets("x86_64+avx2"))]
 fn search_band(
     current: &Level,
     reference: &Level,
     coarser: Option<&Grid>,
     first: usize,
     columns: usize,
-    out: &mut [Vector],
+    effort: Effort,
+    out: &mut [Found],
 ) {
     let rows = out.len() / columns;
     let mut tried: Vec<Vector> = Vec::with_capacity(12);
@@ -161,7 +230,7 @@ fn search_band(
             let template = Template::new(current, place(c, current.width()), place(first + r, current.height()));
             tried.clear();
             let mut offer = |v: Vector| {
-                if !tried.iter().any(|t| t.distance(v) < 0.2) {
+                if !tried.iter().any(|t| (t.dx - v.dx).abs() + (t.dy - v.dy).abs() < effort.apart) {
                     tried.push(v);
                 }
             };
@@ -183,20 +252,21 @@ fn search_band(
                 }
             }
             if c > 0 {
-                offer(out[r * columns + c - 1]);
+                offer(out[r * columns + c - 1].vector);
             }
             if r > 0 {
-                offer(out[(r - 1) * columns + c]);
+                offer(out[(r - 1) * columns + c].vector);
                 if c + 1 < columns {
-                    offer(out[(r - 1) * columns + c + 1]);
+                    offer(out[(r - 1) * columns + c + 1].vector);
                 }
             }
-            out[r * columns + c] = best_of(&template, reference, &tried);
+            out[r * columns + c] = best_of(&template, reference, &tried, effort.steps);
         }
     }
 }
 
-fn best_of(template: &Template, reference: &Level, tried: &[Vector]) -> Vector {
+#[inline(always)]
+fn best_of(template: &Template, reference: &Level, tried: &[Vector], steps: usize) -> Found {
     let mut ranked: Option<(Vector, crate::patch::Residue)> = None;
     for &v in tried {
         let residue = template.residue(reference, v);
@@ -205,20 +275,21 @@ fn best_of(template: &Template, reference: &Level, tried: &[Vector]) -> Vector {
             ranked = Some((v, residue));
         }
     }
-    ranked.map_or_else(Vector::default, |(v, residue)| template.refine(reference, v, residue, STEPS).0)
+    ranked.map_or_else(Found::default, |(v, residue)| {
+        let (vector, residue) = template.refine(reference, v, residue, steps);
+        Found { vector, tensor: template.tensor, error: residue.error }
+    })
 }
 
 /// Spreads the vectors of overlapping patches over cells of 2x2 samples.
 fn densify(current: &Level, reference: &Level, grid: &Grid, scale: usize) -> MotionField {
     let (width, height) = (current.width().div_ceil(2), current.height().div_ceil(2));
-    let per_patch: Vec<[f32; crate::patch::CELLS]> = (0..grid.vectors.len())
+    let per_patch: Vec<[f32; crate::patch::CELLS]> = (0..grid.found.len())
         .into_par_iter()
         .map(|k| {
             let (c, r) = (k % grid.columns, k / grid.columns);
-            let template = Template::new(current, place(c, current.width()), place(r, current.height()));
-            let v = grid.vectors[k];
-            let level = template.residue(reference, v).level;
-            template.cells(reference, v, level)
+            let (x, y) = (place(c, current.width()), place(r, current.height()));
+            crate::patch::cells(current, x, y, reference, grid.found[k].vector)
         })
         .collect();
     let mut field = MotionField {
@@ -260,7 +331,7 @@ fn cell_vector(
             let k = r * grid.columns + c;
             let residue = per_patch[k][((sy - py) / 2) * 4 + (sx - px) / 2];
             let w = 1.0 / (1.0 + residue * residue);
-            let v = grid.vectors[k];
+            let v = grid.found[k].vector;
             weight += w;
             dx += w * v.dx;
             dy += w * v.dy;

@@ -4,6 +4,9 @@
 //! arXiv 1603.03590, section 2.1; Baker and Matthews 2004 for the inverse composition), with differences clipped so that
 //! dirt, grain and the other side of a motion edge count little.
 
+// Inner loops are inlined into the callers that are compiled for several processor levels.
+#![allow(clippy::inline_always)]
+
 use crate::Vector;
 use crate::pyramid::{Level, MARGIN};
 
@@ -19,8 +22,9 @@ pub struct Template {
     gradient_x: [f32; AREA],
     gradient_y: [f32; AREA],
     inverse: [f32; 3],
-    /// Mean squared gradient: how much the patch has to hold on to.
-    pub texture: f32,
+    /// Structure tensor `[xx, xy, yy]`: sums of products of the gradients less their means, without damping. What the patch
+    /// has to hold on to in each direction.
+    pub tensor: [f32; 3],
     x: f32,
     y: f32,
 }
@@ -39,6 +43,7 @@ const CLIP: f32 = 60.0;
 
 impl Template {
     /// The patch whose top left sample is `(x, y)` of `level`.
+    #[inline(always)]
     pub fn new(level: &Level, x: usize, y: usize) -> Self {
         let plane = level.padded();
         let mut t = Self {
@@ -46,7 +51,7 @@ impl Template {
             gradient_x: [0.0; AREA],
             gradient_y: [0.0; AREA],
             inverse: [0.0; 3],
-            texture: 0.0,
+            tensor: [0.0; 3],
             x: x as f32,
             y: y as f32,
         };
@@ -74,7 +79,7 @@ impl Template {
             }
         }
         let (xx, xy, yy) = (xx.iter().sum::<f32>(), xy.iter().sum::<f32>(), yy.iter().sum::<f32>());
-        t.texture = (xx + yy) / AREA as f32;
+        t.tensor = [xx, xy, yy];
         // Damping holds flat patches, and the flat direction of an edge, at their start.
         let damping = AREA as f32;
         let (xx, yy) = (xx + damping, yy + damping);
@@ -83,33 +88,13 @@ impl Template {
         t
     }
 
-    fn origin(&self, level: &Level, v: Vector) -> (usize, usize, f32, f32) {
-        let low = 1.0 - MARGIN as f32;
-        let x = (self.x + v.dx).clamp(low, (level.width() + MARGIN - SIDE - 2) as f32) + MARGIN as f32;
-        let y = (self.y + v.dy).clamp(low, (level.height() + MARGIN - SIDE - 2) as f32) + MARGIN as f32;
-        let (fx, fy) = (x.floor(), y.floor());
-        (fx as usize, fy as usize, x - fx, y - fy)
-    }
-
-    /// Template minus displaced reference, sample by sample.
-    #[inline]
+    #[inline(always)]
     fn differences(&self, level: &Level, v: Vector) -> [f32; AREA] {
-        let (x, y, tx, ty) = self.origin(level, v);
-        let plane = level.padded();
-        let (a, b, c, d) = ((1.0 - tx) * (1.0 - ty), tx * (1.0 - ty), (1.0 - tx) * ty, tx * ty);
-        let mut out = [0.0; AREA];
-        for j in 0..SIDE {
-            let top = &plane.row(y + j)[x..=x + SIDE];
-            let low = &plane.row(y + j + 1)[x..=x + SIDE];
-            for i in 0..SIDE {
-                out[j * SIDE + i] =
-                    self.samples[j * SIDE + i] - (a * top[i] + b * top[i + 1] + c * low[i] + d * low[i + 1]);
-            }
-        }
-        out
+        differences(&self.samples, level, self.x + v.dx, self.y + v.dy)
     }
 
     /// What is left at a displacement.
+    #[inline(always)]
     pub fn residue(&self, level: &Level, v: Vector) -> Residue {
         let differences = self.differences(level, v);
         let mean = lane_sum(&differences) / AREA as f32;
@@ -118,6 +103,7 @@ impl Template {
 
     /// Up to `steps` least-squares steps from `start`; the result is never farther than a patch from where it began and
     /// never worse.
+    #[inline(always)]
     pub fn refine(&self, level: &Level, start: Vector, before: Residue, steps: usize) -> (Vector, Residue) {
         let (mut best, mut best_residue) = (start, before);
         let mut v = start;
@@ -152,21 +138,50 @@ impl Template {
         }
         (best, best_residue)
     }
-
-    /// Mean absolute clipped difference in each cell of 2x2 samples, after levelling, row by row.
-    pub fn cells(&self, level: &Level, v: Vector, mean: f32) -> [f32; CELLS] {
-        let differences = self.differences(level, v);
-        let mut cells = [0.0; CELLS];
-        for (cell, out) in cells.iter_mut().enumerate() {
-            let at = (cell / 4) * 2 * SIDE + (cell % 4) * 2;
-            let part = |k: usize| (differences[k] - mean).abs().min(CLIP);
-            *out = 0.25 * (part(at) + part(at + 1) + part(at + SIDE) + part(at + SIDE + 1));
-        }
-        cells
-    }
 }
 
-#[inline]
+/// Samples minus the reference patch at `(x, y)`, bilinear between samples; places beyond the margin are held at it.
+#[inline(always)]
+fn differences(samples: &[f32; AREA], level: &Level, x: f32, y: f32) -> [f32; AREA] {
+    let low = 1.0 - MARGIN as f32;
+    let x = x.clamp(low, (level.width() + MARGIN - SIDE - 2) as f32) + MARGIN as f32;
+    let y = y.clamp(low, (level.height() + MARGIN - SIDE - 2) as f32) + MARGIN as f32;
+    let (fx, fy) = (x.floor(), y.floor());
+    let (tx, ty) = (x - fx, y - fy);
+    let (a, b, c, d) = ((1.0 - tx) * (1.0 - ty), tx * (1.0 - ty), (1.0 - tx) * ty, tx * ty);
+    let plane = level.padded();
+    let stride = plane.width();
+    let start = fy as usize * stride + fx as usize;
+    let all = &plane.as_slice()[start..start + SIDE * stride + SIDE + 1];
+    let mut out = [0.0; AREA];
+    for j in 0..SIDE {
+        let top = &all[j * stride..=j * stride + SIDE];
+        let low = &all[(j + 1) * stride..=(j + 1) * stride + SIDE];
+        for i in 0..SIDE {
+            out[j * SIDE + i] = samples[j * SIDE + i] - (a * top[i] + b * top[i + 1] + c * low[i] + d * low[i + 1]);
+        }
+    }
+    out
+}
+
+/// Mean absolute clipped difference in each cell of 2x2 samples of the patch at `(x, y)` displaced by `v`, after
+/// levelling, row by row.
+#[multiversion::multiversion(targets("x86_64+avx2"))]
+pub fn cells(current: &Level, x: usize, y: usize, reference: &Level, v: Vector) -> [f32; CELLS] {
+    let mut samples = [0.0; AREA];
+    for (j, out) in samples.chunks_exact_mut(SIDE).enumerate() {
+        out.copy_from_slice(&current.padded().row(y + MARGIN + j)[x + MARGIN..x + MARGIN + SIDE]);
+    }
+    let differences = differences(&samples, reference, x as f32 + v.dx, y as f32 + v.dy);
+    let mean = lane_sum(&differences) / AREA as f32;
+    let part = |k: usize| (differences[k] - mean).abs().min(CLIP);
+    std::array::from_fn(|cell| {
+        let at = (cell / 4) * 2 * SIDE + (cell % 4) * 2;
+        0.25 * (part(at) + part(at + 1) + part(at + SIDE) + part(at + SIDE + 1))
+    })
+}
+
+#[inline(always)]
 fn lane_sum(values: &[f32; AREA]) -> f32 {
     let mut lanes = [0.0f32; SIDE];
     for row in values.chunks_exact(SIDE) {
@@ -177,7 +192,7 @@ fn lane_sum(values: &[f32; AREA]) -> f32 {
     lanes.iter().sum()
 }
 
-#[inline]
+#[inline(always)]
 fn clipped_deviation(values: &[f32; AREA], mean: f32) -> f32 {
     let mut lanes = [0.0f32; SIDE];
     for row in values.chunks_exact(SIDE) {

@@ -57,9 +57,10 @@ pub struct Pyramid {
     height: usize,
 }
 
-/// Frames with fewer pixels than this are searched at full size; larger ones from half size on, where film grain is
-/// averaged down and a patch of 8 samples covers 16 pixels of the scan.
-const FULL_SIZE_PIXELS: usize = 640 * 400;
+/// Frames of up to this many pixels are searched at full size; larger ones from half size on: a scan of 2K and more shows
+/// detail no finer than two pixels, and a patch of 8 samples covers 16 of them. On the development clips (0.1 to 2
+/// megapixels) the full size takes a fifth off the compensated difference and four times the time.
+const FULL_SIZE_PIXELS: usize = 2_200_000;
 
 impl Pyramid {
     /// Prepares a luma plane. The planes of one comparison must have one size.
@@ -70,10 +71,8 @@ impl Pyramid {
         let (width, height) = (luma.width(), luma.height());
         assert!(width > 0 && height > 0, "a frame has pixels");
         let mut levels = Vec::new();
-        let finest = usize::from(width * height >= FULL_SIZE_PIXELS);
+        let finest = usize::from(width * height > FULL_SIZE_PIXELS);
         let mut plane = if finest == 0 { luma.clone() } else { halved(luma) };
-        // Dust must not steer the search: a median over 3x3 samples of the finest level takes out what is thinner than two.
-        plane = median3(&plane);
         loop {
             levels.push(Level::new(&plane));
             if plane.width().min(plane.height()) < 2 * SMALLEST {

@@ -26,6 +26,24 @@ fn main() {
             println!("{folder} {word}: {} frames, {:.2} Mpx, {:.0} ms/frame; suspects {all}, seed recall dust {:.3} large {:.3} hair {:.3} line {:.3}, false/frame/Mpx {:.1}; grain {:.1} {:.1} {:.1}",
                 frames.len(), mp, t.elapsed().as_secs_f32() * 1000.0 / frames.len() as f32,
                 fig.recall(0), fig.large.1 as f32 / fig.large.0 as f32, fig.recall(1), fig.recall(2), fig.candidates.1 as f32 / frames.len() as f32 / mp, grain.luma[4], grain.luma[8], grain.luma[11]);
+            if std::env::var("MISSED").is_ok() {
+                let (mut hist, mut hm) = (std::collections::BTreeMap::<(i32, i32), (i32, i32)>::new(), 0);
+                for (n, f) in frames.iter().enumerate() {
+                    let d: Vec<besom_scan::Plane> = aged.aged[n].iter().zip(&aged.clean[n]).map(|(a, c)| besom_scan::Plane::from_fn(a.width(), a.height(), |x, y| a.at(x, y) - c.at(x, y))).collect();
+                    let l = besom_detect::prepare::smoothed(&besom_detect::prepare::luma(&d));
+                    for o in f.objects.iter().filter(|o| o.kind == 1) {
+                        let covered: usize = o.covered.iter().map(|(_, n)| n).sum();
+                        let (x, y) = o.place;
+                        let mut peak = 0f32;
+                        for j in -2..=2i32 { for i in -2..=2i32 { peak = peak.max(l.clamped(x as i32 + i, y as i32 + j).abs()); } }
+                        let key = ((o.area as f32).log2() as i32, (peak / 10.0) as i32);
+                        let e = hist.entry((key.0.min(7), key.1.min(10))).or_default();
+                        e.0 += 1; if covered * 10 < o.area * 3 { e.1 += 1; hm += 1; }
+                    }
+                }
+                println!("missed {hm}");
+                for (k, v) in &hist { println!("  area 2^{} peak {}: {} missed {}", k.0, k.1 * 10, v.0, v.1); }
+            }
             sets.push(Set { clip: clip as u32, name: folder.rsplit('/').next().unwrap().to_string(), level: word, frames, megapixels: mp });
         }
     }

@@ -18,6 +18,8 @@ pub struct TrueObject {
     pub kind: u8,
     /// Pixels.
     pub area: usize,
+    /// Any place of it.
+    pub place: (usize, usize),
     /// Suspects (index in the frame) that cover pixels of it, with the number of pixels.
     pub covered: Vec<(usize, usize)>,
 }
@@ -110,7 +112,7 @@ fn judge(masks: &[&RunMask], values: Vec<Vec<f32>>, labels: &Plane<u8>) -> Frame
                     }
                 }
             }
-            objects.push(TrueObject { kind, area: pixels.len(), covered });
+            objects.push(TrueObject { kind, area: pixels.len(), place: pixels[pixels.len() / 2], covered });
         }
     }
     FrameStudy { judged, objects }

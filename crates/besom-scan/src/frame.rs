@@ -130,7 +130,8 @@ impl Frame {
     fn planes<T: Copy + Sync>(&self, samples: &[T], code: impl Fn(T) -> f32 + Sync) -> Vec<Plane> {
         const ROWS: usize = 64;
         let (width, channels) = (self.width, self.channels);
-        let mut planes = vec![Plane::new(width, self.height); self.colour_channels()];
+        // Not `vec![plane; n]`: cloning would write every page of memory once more.
+        let mut planes: Vec<Plane> = (0..self.colour_channels()).map(|_| Plane::new(width, self.height)).collect();
         if width == 0 || samples.len() < width * self.height * channels {
             return planes;
         }

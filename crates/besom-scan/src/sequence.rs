@@ -220,3 +220,109 @@ fn pattern(name: &str) -> Option<(String, usize, String)> {
     let width = if end == 0 { 1 } else { rest[..end].strip_prefix('0')?.parse().ok()? };
     Some((name[..start].to_owned(), width, rest[end + 1..].to_owned()))
 }
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+    use super::*;
+
+    fn folder(names: &[&str]) -> tempfile::TempDir {
+        let folder = tempfile::tempdir().unwrap();
+        for name in names {
+            std::fs::write(folder.path().join(name), b"").unwrap();
+        }
+        folder
+    }
+
+    fn numbers(sequence: &Sequence) -> Vec<u64> {
+        sequence.frames.iter().map(|f| f.number).collect()
+    }
+
+    #[test]
+    fn a_folder_is_one_sequence_with_its_gaps() {
+        let names = ["r2.0007.dpx", "r2.0002.dpx", "r2.0003.dpx", "._r2.0004.dpx", "notes.txt", "r2.0010.DPX.bak"];
+        let folder = folder(&names);
+        let sequence = Sequence::discover(folder.path()).unwrap();
+        assert_eq!(numbers(&sequence), [2, 3, 7]);
+        assert_eq!(sequence.gaps(), [4..=6]);
+        assert_eq!((sequence.first(), sequence.last(), sequence.padding), (2, 7, 4));
+        assert_eq!(sequence.pattern(), "r2.%04d.dpx");
+        assert_eq!(sequence.path(3), Some(folder.path().join("r2.0003.dpx").as_path()));
+        assert_eq!(sequence.path(4), None);
+    }
+
+    #[test]
+    fn a_file_and_patterns_name_the_same_sequence() {
+        let names = ["a0999.TIF", "a1000.TIF", "a0998.TIF", "b0001.TIF"];
+        let folder = folder(&names);
+        for name in ["a0999.TIF", "a####.TIF", "a%04d.TIF"] {
+            let sequence = Sequence::discover(&folder.path().join(name)).unwrap();
+            assert_eq!(numbers(&sequence), [998, 999, 1000], "{name}");
+        }
+        let text = Sequence::discover(&folder.path().join("a#####.TIF")).unwrap_err().to_string();
+        assert!(text.contains("no file matches"), "{text}");
+    }
+
+    #[test]
+    fn numbers_may_outgrow_their_padding_and_reach_64_bits() {
+        let grown = folder(&["s9999.png", "s10000.png", "s0001.png"]);
+        let sequence = Sequence::discover(grown.path()).unwrap();
+        assert_eq!(numbers(&sequence), [1, 9999, 10_000]);
+        assert_eq!(sequence.padding, 4);
+        let large = folder(&["s18446744073709551615.png", "s9.png"]);
+        let sequence = Sequence::discover(large.path()).unwrap();
+        assert_eq!(numbers(&sequence), [9, u64::MAX]);
+        assert_eq!((sequence.gaps(), sequence.padding), (vec![10..=u64::MAX - 1], 1));
+    }
+
+    #[test]
+    fn one_number_with_two_paddings_is_an_error() {
+        let folder = folder(&["s01.exr", "s001.exr"]);
+        let text = Sequence::discover(folder.path()).unwrap_err().to_string();
+        assert!(text.contains("frame 1 is there twice, as s001.exr and s01.exr"), "{text}");
+    }
+
+    #[test]
+    fn several_sequences_are_a_question_unless_one_is_clearly_the_reel() {
+        let two = folder(&["a1.dpx", "a2.dpx", "b1.dpx"]);
+        let text = Sequence::discover(two.path()).unwrap_err().to_string();
+        assert!(text.contains("a#.dpx (2 frames), b#.dpx (1 frames)"), "{text}");
+        let names: Vec<String> = (0..30).map(|n| format!("reel{n:03}.dpx")).chain(["slate1.dpx".into()]).collect();
+        let reel = folder(&names.iter().map(String::as_str).collect::<Vec<_>>());
+        assert_eq!(Sequence::discover(reel.path()).unwrap().frames.len(), 30);
+    }
+
+    #[test]
+    fn nothing_to_find_is_said() {
+        let empty = folder(&["readme.txt", "title.dpx"]);
+        let text = Sequence::discover(empty.path()).unwrap_err().to_string();
+        assert!(text.contains("holds no numbered"), "{text}");
+        let text = Sequence::discover(&empty.path().join("none.0001.dpx")).unwrap_err().to_string();
+        assert!(text.contains("no such file or folder"), "{text}");
+        let text = Sequence::discover(&empty.path().join("title.dpx")).unwrap_err().to_string();
+        assert!(text.contains("no frame number"), "{text}");
+    }
+
+    #[test]
+    fn names_are_cut_at_the_last_number() {
+        let name = Name::parse("skerry_2k_été0042_v3b.dpx").unwrap();
+        assert_eq!(
+            (name.prefix.as_str(), name.digits.as_str(), name.suffix.as_str()),
+            ("skerry_2k_été0042_v", "3", "b.dpx")
+        );
+        let name = Name::parse("été0042.dpx").unwrap();
+        assert_eq!((name.prefix.as_str(), name.digits.as_str()), ("été", "0042"));
+        assert_eq!(Name::parse("0042.dpx").unwrap().prefix, "");
+        assert_eq!(Name::parse("nothing.dpx"), None);
+        assert_eq!(Name::parse("0042"), None);
+    }
+
+    #[test]
+    fn headers_come_back_in_order_with_the_odd_frame_named() {
+        let folder = folder(&["s1.dpx", "s2.dpx"]);
+        let results = Sequence::discover(folder.path()).unwrap().survey_headers();
+        assert_eq!(results.len(), 2);
+        let text = results[1].as_ref().unwrap_err().to_string();
+        assert!(text.contains("s2.dpx: it is empty"), "{text}");
+    }
+}

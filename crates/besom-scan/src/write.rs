@@ -99,3 +99,73 @@ fn resolve(path: &Path) -> io::Result<PathBuf> {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+    use super::*;
+
+    fn names(folder: &Path) -> Vec<String> {
+        let mut names: Vec<String> =
+            fs::read_dir(folder).unwrap().map(|e| e.unwrap().file_name().to_string_lossy().into_owned()).collect();
+        names.sort();
+        names
+    }
+
+    #[test]
+    fn writes_whole_files_and_replaces_them() {
+        let folder = tempfile::tempdir().unwrap();
+        let target = folder.path().join("a.dpx");
+        write_atomically(&target, b"first").unwrap();
+        write_atomically(&target, b"second").unwrap();
+        assert_eq!(fs::read(&target).unwrap(), b"second");
+        assert_eq!(names(folder.path()), ["a.dpx"]);
+    }
+
+    #[test]
+    fn leaves_nothing_behind_when_it_fails() {
+        let folder = tempfile::tempdir().unwrap();
+        // A folder that is not empty stands where the file should go: the rename must fail.
+        let target = folder.path().join("a.dpx");
+        fs::create_dir_all(target.join("inside")).unwrap();
+        let text = write_atomically(&target, b"bytes").unwrap_err().to_string();
+        assert!(text.contains("a.dpx: it cannot be written"), "{text}");
+        assert_eq!(names(folder.path()), ["a.dpx"]);
+        assert!(write_atomically(&folder.path().join("none").join("a.dpx"), b"bytes").is_err());
+        assert_eq!(names(folder.path()), ["a.dpx"]);
+    }
+
+    #[test]
+    fn refuses_the_scans_folder_and_everything_inside() {
+        let root = tempfile::tempdir().unwrap();
+        let scans = root.path().join("scans");
+        fs::create_dir_all(scans.join("old")).unwrap();
+        fs::write(scans.join("a.0001.dpx"), b"").unwrap();
+        for bad in ["scans", "scans/old", "scans/new/deeper", "scans/../scans", "out/../scans/x"] {
+            for start in [scans.clone(), scans.join("a.0001.dpx")] {
+                let text = check_target(&start, &root.path().join(bad)).unwrap_err().to_string();
+                assert!(text.contains("folder of the scans"), "{bad}: {text}");
+            }
+        }
+        for good in ["out", "scans-repaired", "out/scans", "scans/../out", "."] {
+            check_target(&scans, &root.path().join(good)).unwrap();
+        }
+        assert!(check_target(&root.path().join("none"), root.path()).is_err());
+    }
+
+    #[cfg(unix)]
+    #[test]
+    fn follows_links() {
+        use std::os::unix::fs::symlink;
+        let root = tempfile::tempdir().unwrap();
+        let scans = root.path().join("scans");
+        fs::create_dir_all(&scans).unwrap();
+        symlink(&scans, root.path().join("door")).unwrap();
+        symlink(scans.join("not-yet"), root.path().join("dangling")).unwrap();
+        symlink("scans/also-not", root.path().join("relative")).unwrap();
+        for bad in ["door", "door/x", "dangling", "dangling/x", "relative"] {
+            assert!(check_target(&scans, &root.path().join(bad)).is_err(), "{bad}");
+            assert!(check_target(&root.path().join("door"), &root.path().join(bad)).is_err(), "{bad} by the door");
+        }
+    }
+}

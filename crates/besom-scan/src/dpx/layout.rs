@@ -324,7 +324,9 @@ fn rows(
         return Ok(place(declared, padded));
     }
     let unpadded = declared.unpadded_bytes(row * height);
-    if held >= unpadded && (complete || exactly(unpadded)) {
+    // A header that announces the padded length is evidence for a cut file, not for another convention.
+    let announced = fields.stated(16).map(u128::from) == Some(u128::from(start) + padded * height);
+    if held >= unpadded && (complete || (exactly(unpadded) && !announced)) {
         warnings.push("rows are not padded to 32-bit words".into());
         let row_samples = (row * height) as u64;
         return Ok(Place { packing: declared, start, stride: unpadded as u64, row_samples });

@@ -61,6 +61,11 @@ impl<'a, R: Read + Seek> Directory<'a, R> {
         Ok(directory)
     }
 
+    /// True when the tag is there.
+    pub(super) fn has(&self, tag: u16) -> bool {
+        self.entries.contains_key(&tag)
+    }
+
     /// The first value of a tag as a whole number, or `default` without the tag.
     pub(super) fn value(&mut self, tag: u16, default: u64) -> Result<u64, Fault> {
         Ok(self.values(tag, 1)?.and_then(|v| v.first().copied()).unwrap_or(default))

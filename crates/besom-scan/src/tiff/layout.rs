@@ -3,8 +3,10 @@
 use std::io::{Read, Seek};
 
 use half::f16;
+use rayon::prelude::*;
 
 use super::directory::Directory;
+use super::expand::{Method, undo_differences};
 use crate::error::Fault;
 use crate::header::{Format, Guarantee, Header, WARNING};
 use crate::{SampleEdit, Samples, Transfer};
@@ -18,15 +20,19 @@ pub(crate) struct Layout {
     big_endian: bool,
     width: usize,
     height: usize,
-    pub(super) channels: usize,
+    channels: usize,
     bits: u8,
     float: bool,
     linear: bool,
-    pub(super) planar: bool,
-    pub(super) compressed: bool,
+    planar: bool,
+    compression: Option<Method>,
+    /// True when samples are stored as differences from the pixel before (TIFF 6.0, section 14).
+    differences: bool,
     tile_width: usize,
     tile_height: usize,
     offsets: Vec<u64>,
+    /// Stored bytes of each strip or tile; empty for uncompressed files, which are as long as their pixels.
+    sizes: Vec<u64>,
     facts: Vec<(String, String)>,
 }
 
@@ -52,19 +58,24 @@ impl Layout {
         }
         let (channels, bits, float) = samples(&mut tags)?;
         let compression = tags.value(259, 1)?;
-        let compressed = compressed(compression)?;
+        let method = method(compression)?;
+        let differences = differences(&mut tags, method, bits, float)?;
         let (linear, white_is_zero) = photometric(&mut tags, float)?;
         let planar = match tags.value(284, 1)? {
             1 => false,
             2 => channels > 1,
             other => return Err(Fault::damaged(format!("its header names the unknown plane order {other}"))),
         };
-        if tags.value(266, 1)? == 2 && !compressed {
+        if tags.value(266, 1)? == 2 {
             return Err(Fault::unsupported("the bits of its bytes stand in reverse order, which Besom does not read"));
         }
         let (tile_width, tile_height, places, sizes) = match tags.value(322, 0)? {
             0 => (width, tags.value(278, height)?.clamp(1, height), 273, 279),
-            tile_width => (tile_width, tags.value(323, 0)?, 324, 325),
+            // Early writers listed their tiles under the strips' tags.
+            tile_width => {
+                let (places, sizes) = if tags.has(324) { (324, 325) } else { (273, 279) };
+                (tile_width, tags.value(323, 0)?, places, sizes)
+            }
         };
         if tile_height == 0 || tile_width > i32::MAX as u64 || tile_height > i32::MAX as u64 {
             return Err(Fault::damaged("its strips or tiles have no usable size"));
@@ -76,7 +87,13 @@ impl Layout {
             let reason = format!("its header lists {} of {tiles} strips or tiles", offsets.len());
             return Err(Fault::damaged(reason));
         }
-        let stored: u128 = tags.values(sizes, tiles)?.unwrap_or_default().iter().map(|s| u128::from(*s)).sum();
+        let sizes = if method.is_some() { tags.values(sizes, tiles)?.unwrap_or_default() } else { Vec::new() };
+        if method.is_some() && sizes.len() as u64 != tiles {
+            return Err(Fault::damaged(format!(
+                "its header gives the size of {} of {tiles} strips or tiles",
+                sizes.len()
+            )));
+        }
         let layout = Self {
             big_endian: tags.big_endian,
             width: width as usize,
@@ -86,21 +103,26 @@ impl Layout {
             float,
             linear,
             planar,
-            compressed,
+            compression: method,
+            differences,
             tile_width: tile_width as usize,
             tile_height: tile_height as usize,
             offsets,
+            sizes,
             facts: facts(&mut tags, compression, planar, white_is_zero)?,
         };
-        layout.check_room(length, stored)?;
+        layout.check_room(length)?;
         Ok(layout)
     }
 
     /// Refuses a picture that the file cannot hold, and strips that share bytes.
-    fn check_room(&self, length: u64, stored: u128) -> Result<(), Fault> {
-        if self.compressed {
-            let raw = self.width as u128 * self.height as u128 * self.channels as u128 * u128::from(self.bits) / 8;
-            if stored > u128::from(length) || raw > stored * MOST_SHRINKAGE {
+    fn check_room(&self, length: u64) -> Result<(), Fault> {
+        if self.compression.is_some() {
+            let (row, tiles) = (self.row_bytes() as u128, self.offsets.len() as u128);
+            let stored: u128 = self.sizes.iter().map(|s| u128::from(*s)).sum();
+            // The last strip may be shorter than the others.
+            let raw = row * self.tile_height as u128 * (tiles - 1).max(1);
+            if stored > u128::from(length) || raw > (stored * MOST_SHRINKAGE).max(u128::from(length)) {
                 let reason =
                     format!("its header claims {} x {} pixels, more than its data can hold", self.width, self.height);
                 return Err(Fault { kind: crate::ErrorKind::Truncated, reason });
@@ -136,13 +158,13 @@ impl Layout {
             float: self.float,
             transfer: if self.linear { Transfer::Linear } else { Transfer::Video },
             format: Format::Tiff,
-            guarantee: if self.compressed { Guarantee::ReadOnly } else { Guarantee::EveryByte },
+            guarantee: if self.compression.is_some() { Guarantee::ReadOnly } else { Guarantee::EveryByte },
             facts: self.facts.clone(),
         }
     }
 
     /// Number of samples.
-    pub(super) fn samples(&self) -> usize {
+    fn samples(&self) -> usize {
         self.width * self.height * self.channels
     }
 
@@ -181,8 +203,12 @@ impl Layout {
         })
     }
 
-    /// All samples of an uncompressed picture.
+    /// All samples.
     pub(crate) fn unpack(&self, bytes: &[u8]) -> Result<Samples, Fault> {
+        if let Some(method) = self.compression {
+            let (layout, expanded) = self.expanded(bytes, method)?;
+            return layout.unpack(&expanded);
+        }
         let big = self.big_endian;
         Ok(match (self.bits, self.float) {
             (8, _) => Samples::U8(self.gather(bytes, |row, out| out.copy_from_slice(&row[..out.len()]))?),
@@ -196,6 +222,42 @@ impl Layout {
             })?),
             (bits, _) => Samples::U16(self.gather(bytes, |row, out: &mut [u16]| bit_stream(row, bits, out))?),
         })
+    }
+
+    /// The same picture uncompressed: tile after tile, and the layout of those bytes.
+    fn expanded(&self, bytes: &[u8], method: Method) -> Result<(Self, Vec<u8>), Fault> {
+        let row = self.row_bytes();
+        let (across, down) = (self.across(), self.height.div_ceil(self.tile_height));
+        // A last strip holds only the rows there are; tiles are always whole.
+        let strips = self.tile_width == self.width;
+        let rows = |tile: usize| {
+            let first = tile / across % down * self.tile_height;
+            if strips { self.tile_height.min(self.height - first) } else { self.tile_height }
+        };
+        let tiles: Vec<Vec<u8>> = (0..self.offsets.len())
+            .into_par_iter()
+            .map(|tile| {
+                let (start, size) = (self.offsets[tile] as usize, self.sizes[tile] as usize);
+                let end = start.saturating_add(size);
+                let stored = bytes.get(start..end).ok_or_else(|| Fault::truncated(end as u64, bytes.len() as u64))?;
+                let whole = rows(tile) * row;
+                // A single tile as wide as the picture looks like a strip; it may hold more rows than the picture.
+                let mut expanded = method.expand(stored, whole)?;
+                if self.differences {
+                    for line in expanded.chunks_mut(row) {
+                        undo_differences(line, self.bits, self.big_endian, self.together());
+                    }
+                }
+                Ok(expanded)
+            })
+            .collect::<Result<_, Fault>>()?;
+        let mut layout = Self { compression: None, differences: false, sizes: Vec::new(), ..self.clone() };
+        let mut at = 0;
+        for (offset, tile) in layout.offsets.iter_mut().zip(&tiles) {
+            *offset = at;
+            at += tile.len() as u64;
+        }
+        Ok((layout, tiles.concat()))
     }
 
     /// Collects the segments' samples; `unpack` fills a slice from a segment's bytes.
@@ -233,7 +295,7 @@ impl Layout {
 
     /// Sets, in `mask` (as long as the file, zeros), every bit that belongs to a sample of these pixels.
     pub(crate) fn mark_bits(&self, mask: &mut [u8], pixels: impl Iterator<Item = (u32, u32)>) {
-        if self.compressed {
+        if self.compression.is_some() {
             return;
         }
         for (x, y) in pixels.map(|(x, y)| (x as usize, y as usize)).filter(|(x, y)| *x < self.width && *y < self.height)
@@ -322,15 +384,32 @@ fn samples<R: Read + Seek>(tags: &mut Directory<R>) -> Result<(usize, u8, bool),
     Ok((channels as usize, bits as u8, float))
 }
 
-/// True for the compressions the codec expands, false for none.
-fn compressed(compression: u64) -> Result<bool, Fault> {
+/// How strips are compressed; `None` for not at all.
+fn method(compression: u64) -> Result<Option<Method>, Fault> {
     match compression {
-        1 => Ok(false),
-        5 | 8 | 32946 | 32773 => Ok(true),
+        1 => Ok(None),
+        5 => Ok(Some(Method::Lzw)),
+        8 | 32946 => Ok(Some(Method::Deflate)),
+        32773 => Ok(Some(Method::PackBits)),
         6 | 7 | 34892 => {
             Err(Fault::unsupported("its picture is JPEG-compressed with loss, which Besom does not touch"))
         }
         other => Err(Fault::unsupported(format!("its picture uses compression {other}, which Besom does not read"))),
+    }
+}
+
+/// Whether samples are stored as differences. The tag means nothing in an uncompressed file.
+fn differences<R: Read + Seek>(
+    tags: &mut Directory<R>,
+    method: Option<Method>,
+    bits: u8,
+    float: bool,
+) -> Result<bool, Fault> {
+    match tags.value(317, 1)? {
+        _ if method.is_none() => Ok(false),
+        1 => Ok(false),
+        2 if matches!(bits, 8 | 16) && !float => Ok(true),
+        other => Err(Fault::unsupported(format!("its picture uses predictor {other}, which Besom does not read"))),
     }
 }
 

@@ -7,7 +7,7 @@ use rayon::prelude::*;
 use crate::candidate::{Candidate, Kind, Origin, Risk};
 use crate::components::{Component, Thresholds, components};
 use crate::evidence::{Evidence, sigma_table, test};
-use crate::features::{Crowd, Measured, Scene, Side, measure};
+use crate::features::{Crowd, Glance, Measured, Scene, Side, closer_look, glance};
 use crate::grain::Grain;
 use crate::model::Model;
 use crate::prepare::Prepared;
@@ -74,8 +74,14 @@ fn side(current: &Prepared, other: &Prepared) -> (MotionField, Plane) {
     (field, seen)
 }
 
-/// Finds and measures every suspected mark of `window.current`. Empty when the frame stands alone in its shot.
-pub fn suspects(window: &Window, grain: &Grain, settings: &Settings) -> Suspects {
+/// Finds and measures the suspected marks of `window.current` that `first_look` does not dismiss by the measurements that
+/// cost little ([`Glance::values`]). Empty when the frame stands alone in its shot.
+pub fn suspects(
+    window: &Window,
+    grain: &Grain,
+    settings: &Settings,
+    first_look: &(dyn Fn(&[f32]) -> bool + Sync),
+) -> Suspects {
     let nothing = Suspects { components: Vec::new(), measured: Vec::new(), one_sided: true };
     let current = window.current;
     let Some((neighbours, witnesses, one_sided)) = window.choose() else { return nothing };
@@ -105,13 +111,17 @@ pub fn suspects(window: &Window, grain: &Grain, settings: &Settings) -> Suspects
         taken: &taken,
         crowd: &crowd,
     };
-    let measured = components.par_iter().map(|c| measure(&scene, c)).collect();
+    let looked: Vec<Option<Measured>> = components
+        .par_iter()
+        .map(|c| Some(glance(&scene, c)).filter(|g: &Glance| first_look(g.values())).map(|g| closer_look(&scene, g)))
+        .collect();
+    let (components, measured) = components.into_iter().zip(looked).filter_map(|(c, m)| m.map(|m| (c, m))).unzip();
     Suspects { components, measured, one_sided }
 }
 
 /// The candidates of `window.current`, in the order of their first pixel.
 pub fn detect(window: &Window, grain: &Grain, model: &Model, settings: &Settings) -> Vec<Candidate> {
-    let found = suspects(window, grain, settings);
+    let found = suspects(window, grain, settings, &|values| model.worth_a_closer_look(values));
     found
         .components
         .into_iter()

@@ -2,7 +2,7 @@
 //! model serves every stock, size and depth.
 
 use besom_motion::MotionField;
-use besom_motion::around::{LocalMatch, match_around};
+use besom_motion::around::{LocalMatch, Search, search_around};
 use besom_motion::interpolate::sample;
 use besom_motion::Vector;
 use besom_scan::{Plane, Rect};
@@ -42,6 +42,12 @@ pub const NAMES: [&str; 48] = [
     "crowd_near",
     "crowd_wide",
     "crowd_same_sign",
+    "bright",
+    "level",
+    "near_white",
+    "one_sided",
+    "size_relative",
+    "rim_gradient",
     "retest_mean",
     "retest_least_side",
     "retest_peak",
@@ -57,13 +63,11 @@ pub const NAMES: [&str; 48] = [
     "witness_response",
     "witness_rim",
     "witness_agree",
-    "bright",
-    "level",
-    "near_white",
-    "one_sided",
-    "size_relative",
-    "rim_gradient",
 ];
+
+/// The first so many of [`NAMES`] cost little and are taken of every suspect; the rest, which realign the neighbours, only
+/// of those that a first look does not dismiss.
+pub const FIRST_LOOK: usize = 33;
 
 /// Measurements of one component.
 #[derive(Clone, Debug)]
@@ -254,26 +258,42 @@ fn slope(plane: &Plane, x: usize, y: usize) -> f32 {
     0.5 * gx.hypot(gy)
 }
 
-/// Measures a component.
-pub fn measure(scene: &Scene, component: &Component) -> Measured {
+/// A component with its first measurements and what the closer look needs again.
+pub struct Glance<'a> {
+    component: &'a Component,
+    zones: Zones,
+    sigma: f32,
+    sign: f32,
+    hair: bool,
+    values: [f32; NAMES.len()],
+}
+
+impl Glance<'_> {
+    /// The first [`FIRST_LOOK`] measurements.
+    pub fn values(&self) -> &[f32] {
+        &self.values[..FIRST_LOOK]
+    }
+}
+
+/// Takes the first measurements of a component.
+pub fn glance<'a>(scene: &Scene, component: &'a Component) -> Glance<'a> {
     let zones = Zones::of(component, scene.taken);
     let luma = &scene.current.luma;
     let [a, b] = [scene.sides[0].seen, scene.sides[1].seen];
     let sign = if component.polarity == Polarity::Bright { 1.0 } else { -1.0 };
     let level = mean(&zones.mask, |x, y| 0.5 * (a.at(x, y) + b.at(x, y)));
     let sigma = scene.grain.luma_at(level).max(0.25);
-    let mut v = [0.0f32; NAMES.len()];
-    let mut put = Put { values: &mut v, at: 0 };
+    let mut values = [0.0f32; NAMES.len()];
+    let mut put = Put { values: &mut values, at: 0 };
 
     let area = zones.mask.len() as f32;
     // A thin curve of length l and width w has l pixels of edge on each side: l is half the edge, w the area over l.
     let length = (0.5 * zones.edge.len() as f32).max(1.0);
     let width = area / length;
-    let (elongation, _) = moments(&zones.mask);
     put.add(area.ln());
     put.add(length / width.max(1.0));
     put.add(area / component.bounds.area().max(1) as f32);
-    put.add(elongation);
+    put.add(elongation(&zones.mask));
 
     shape_of_response(&mut put, scene, &zones, sign);
     surroundings(&mut put, scene, &zones, sigma, sign);
@@ -285,20 +305,27 @@ pub fn measure(scene: &Scene, component: &Component) -> Measured {
     put.add(scene.crowd.around(0, cx, cy, 4));
     put.add(scene.crowd.around(same, cx, cy, 2));
 
-    let aligned = retest(&mut put, scene, component, &zones, sigma, sign);
-    reappearance(&mut put, scene, component, &zones, sign);
-    channels(&mut put, scene, &zones, &aligned, sign);
-    witnesses(&mut put, scene, component, &zones, &aligned, sigma, sign);
-
     put.add(sign);
     put.add(level / 1024.0);
     put.add(((mean(&zones.mask, |x, y| luma.at(x, y)) - 800.0) / 100.0).max(0.0));
     put.add(f32::from(scene.one_sided));
     put.add(component.bounds.width().max(component.bounds.height()) as f32 / luma.width() as f32 * 100.0);
     put.add(mean(&zones.rim, |x, y| slope(a, x, y).min(slope(b, x, y))) / sigma);
-    debug_assert_eq!(put.at, NAMES.len());
+    debug_assert_eq!(put.at, FIRST_LOOK);
     let hair = length > 14.0 && length / width.max(1.0) > 4.5;
-    Measured { values: v, hair }
+    Glance { component, zones, sigma, sign, hair, values }
+}
+
+/// Takes the remaining measurements.
+pub fn closer_look(scene: &Scene, glance: Glance) -> Measured {
+    let Glance { component, zones, sigma, sign, hair, mut values } = glance;
+    let mut put = Put { values: &mut values, at: FIRST_LOOK };
+    let aligned = retest(&mut put, scene, component, &zones, sigma, sign);
+    reappearance(&mut put, scene, component, &zones, sign);
+    channels(&mut put, scene, &zones, &aligned, sign);
+    witnesses(&mut put, scene, component, &zones, &aligned, sigma, sign);
+    debug_assert_eq!(put.at, NAMES.len());
+    Measured { values, hair }
 }
 
 struct Put<'a> {
@@ -313,8 +340,8 @@ impl Put<'_> {
     }
 }
 
-/// Ratio of the longer to the shorter axis of the pixels' moments of inertia, and the longer axis's standard deviation.
-fn moments(places: &[(usize, usize)]) -> (f32, f32) {
+/// Ratio of the longer to the shorter axis of the pixels' moments of inertia.
+fn elongation(places: &[(usize, usize)]) -> f32 {
     let (mx, my) = (mean(places, |x, _| x as f32), mean(places, |_, y| y as f32));
     let xx = mean(places, |x, _| (x as f32 - mx).powi(2)) + 1.0 / 12.0;
     let yy = mean(places, |_, y| (y as f32 - my).powi(2)) + 1.0 / 12.0;
@@ -322,7 +349,7 @@ fn moments(places: &[(usize, usize)]) -> (f32, f32) {
     let half = 0.5 * (xx + yy);
     let root = (0.25 * (xx - yy).powi(2) + xy * xy).sqrt();
     let (long, short) = (half + root, (half - root).max(1.0 / 12.0));
-    ((long / short).sqrt(), long.sqrt())
+    (long / short).sqrt()
 }
 
 fn shape_of_response(put: &mut Put, scene: &Scene, zones: &Zones, sign: f32) {
@@ -379,6 +406,12 @@ fn motion(put: &mut Put, scene: &Scene, cx: i32, cy: i32, sigma: f32) {
 /// How far the window of the re-estimated motion reaches beyond the mark, in pixels.
 const REACH: i32 = 8;
 
+/// A mean absolute difference of 0.8 x sqrt(2) sigmas is all that grain leaves of two aligned frames: a start that is
+/// near it needs no search.
+fn search(radius: i32, sigma: f32) -> Search {
+    Search { radius, most_pixels: 240, content: 1.3 * sigma }
+}
+
 /// Aligns both neighbours anew on the surroundings alone and asks again whether the mark is missing there.
 fn retest(
     put: &mut Put,
@@ -394,7 +427,7 @@ fn retest(
     let aligned = [0, 1].map(|k| {
         let side = &scene.sides[k];
         let start = side.field.at(cx as f32, cy as f32);
-        match_around(luma, &side.frame.luma, scene.taken, None, window, start, 1)
+        search_around(luma, &side.frame.luma, scene.taken, None, window, start, &search(1, sigma))
     });
     let difference = |k: usize, x: usize, y: usize| {
         let m = &aligned[k];
@@ -518,7 +551,7 @@ fn witnesses(
         let near = &aligned[k];
         // Steady motion carries on: twice the nearer vector is the place to start.
         let start = Vector::new(2.0 * near.vector.dx, 2.0 * near.vector.dy);
-        let m = match_around(luma, &frame.luma, scene.taken, None, window, start, 2);
+        let m = search_around(luma, &frame.luma, scene.taken, None, window, start, &search(2, sigma));
         if !m.error.is_finite() {
             continue;
         }

@@ -24,8 +24,24 @@ pub struct LocalMatch {
 
 /// With fewer trusted pixels than this an alignment says nothing.
 pub const FEWEST_PIXELS: usize = 12;
-/// More trusted pixels than this add time, not accuracy: the window is then read on a coarser lattice.
-const MOST_PIXELS: usize = 320;
+
+/// How an area is looked for.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Search {
+    /// Whole pixels around the start that are tried, along each axis.
+    pub radius: i32,
+    /// More trusted pixels than this add time, not accuracy: the window is then read on a coarser lattice.
+    pub most_pixels: usize,
+    /// A start that leaves no more than this many codes (mean absolute difference) is refined without a search.
+    pub content: f32,
+}
+
+impl Search {
+    /// A search within `radius` pixels with the care that a repair deserves.
+    pub const fn careful(radius: i32) -> Self {
+        Self { radius, most_pixels: 640, content: 0.0 }
+    }
+}
 /// Gauss-Newton steps after the whole-pixel search; the third changes the vector by under 0.02 pixel on film grain.
 const STEPS: usize = 3;
 
@@ -34,10 +50,10 @@ struct Rim {
 }
 
 impl Rim {
-    fn gather(current: &Plane, skip: &Plane<u8>, window: Rect) -> Self {
+    fn gather(current: &Plane, skip: &Plane<u8>, window: Rect, most: usize) -> Self {
         let r = window.intersect(&current.rect());
         let mut step = 1;
-        while r.area() / (step * step) > MOST_PIXELS * 2 {
+        while r.area() / (step * step) > most.max(FEWEST_PIXELS) {
             step += 1;
         }
         let mut pixels = Vec::with_capacity(r.area() / (step * step) + 1);
@@ -167,12 +183,29 @@ pub fn match_around(
     start: Vector,
     radius: i32,
 ) -> LocalMatch {
-    let rim = Rim::gather(current, current_skip, window);
+    search_around(current, reference, current_skip, reference_skip, window, start, &Search::careful(radius))
+}
+
+/// [`match_around`] with a chosen effort.
+///
+/// # Panics
+/// As there.
+pub fn search_around(
+    current: &Plane,
+    reference: &Plane,
+    current_skip: &Plane<u8>,
+    reference_skip: Option<&Plane<u8>>,
+    window: Rect,
+    start: Vector,
+    search: &Search,
+) -> LocalMatch {
+    let rim = Rim::gather(current, current_skip, window, search.most_pixels);
     let mut scratch = Vec::with_capacity(rim.pixels.len());
     // The start itself, between pixels, stands against every whole pixel nearby.
     let (mut error, mut offset) = rim.fine_cost(reference, reference_skip, start, &mut scratch);
     let mut best = start;
     let (sx, sy) = (start.dx.round() as i32, start.dy.round() as i32);
+    let radius = if error <= search.content { -1 } else { search.radius };
     for dy in sy - radius..=sy + radius {
         for dx in sx - radius..=sx + radius {
             let (cost, mean) = rim.cost(reference, reference_skip, dx, dy, &mut scratch);

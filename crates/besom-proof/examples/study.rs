@@ -1,6 +1,6 @@
 //! Studies aged clips: `study CACHE CLIP_FOLDER...` trains with one clip left out at a time and prints the figures.
 #![allow(clippy::unwrap_used, clippy::print_stdout, missing_docs)]
-use besom_detect::features::NAMES;
+use besom_detect::features::{FIRST_LOOK, NAMES};
 use besom_proof::ageing::{age, Level, Settings as Age};
 use besom_proof::study::{study, Figures, FrameStudy};
 use besom_proof::train::{train, train_calibrated, importance, Settings, Table};
@@ -56,13 +56,21 @@ fn main() {
         }
         t
     };
+    let narrow = |t: &Table| Table { names: t.names[..FIRST_LOOK].to_vec(), rows: t.rows.chunks_exact(NAMES.len()).flat_map(|r| r[..FIRST_LOOK].to_vec()).collect(), ..t.clone() };
     let settings = Settings { trees: 200, depth: 5, ..Settings::default() };
     let mut rows = vec![];
     for clip in 0..folders.len() as u32 {
         let t = table(&|c| c != clip);
         let fit = train(&t, &settings).unwrap();
+        let first = train(&narrow(&t), &Settings { trees: 60, depth: 4, ..Settings::default() }).unwrap();
         for s in sets.iter().filter(|s| s.clip == clip) {
-            let p: Vec<Vec<f32>> = s.frames.iter().map(|f| f.judged.iter().map(|j| fit.trees.probability(&j.values)).collect()).collect();
+            let (mut real, mut lost, mut all, mut gone) = (0, 0, 0, 0);
+            for j in s.frames.iter().flat_map(|f| &f.judged) {
+                let out = first.trees.probability(&j.values[..FIRST_LOOK]) < 0.03;
+                if j.real { real += 1; lost += usize::from(out); } else { all += 1; gone += usize::from(out); }
+            }
+            println!("first look {} {}: real {real} lost {lost}; false {all} dismissed {gone}", s.name, s.level);
+            let p: Vec<Vec<f32>> = s.frames.iter().map(|f| f.judged.iter().map(|j| if first.trees.probability(&j.values[..FIRST_LOOK]) < 0.03 { 0.0 } else { fit.trees.probability(&j.values) }).collect()).collect();
             for th in [0.2f32, 0.3, 0.5, 0.7] {
                 let mut fig = Figures::default();
                 for (f, p) in s.frames.iter().zip(&p) { fig.count(f, p, th); }
@@ -85,6 +93,8 @@ fn main() {
     println!();
     if let Ok(path) = std::env::var("WRITE") {
         let c = train_calibrated(&all, &settings, folders.len().min(8)).unwrap();
-        std::fs::write(path, c.fit.trees.to_ron()).unwrap();
+        std::fs::write(&path, c.fit.trees.to_ron()).unwrap();
+        let c = train_calibrated(&narrow(&all), &Settings { trees: 60, depth: 4, ..Settings::default() }, folders.len().min(8)).unwrap();
+        std::fs::write(path.replace("confidence", "first-look"), c.fit.trees.to_ron()).unwrap();
     }
 }

@@ -62,7 +62,7 @@ pub fn study(aged: &[Vec<Plane>], labels: &[Plane<u8>], settings: &Settings) -> 
                 next: at(n + 1),
                 after_next: at(n + 2),
             };
-            let found = suspects(&window, &grain, settings);
+            let found = suspects(&window, &grain, settings, &|_| true);
             let masks: Vec<&RunMask> = found.components.iter().map(|c| &c.mask).collect();
             let values = found.measured.iter().map(|m| m.values.to_vec()).collect();
             judge(&masks, values, &labels[n as usize])

@@ -77,7 +77,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn ranges() {
+    fn frame_ranges() {
         assert_eq!(frames("120-480"), Ok(120..=480));
         assert_eq!(frames(" 0086400 "), Ok(86400..=86400));
         assert!(frames("480-120").is_err_and(|e| e.contains("backwards")));

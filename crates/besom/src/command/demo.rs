@@ -3,9 +3,10 @@
 use std::fs;
 use std::path::{Path, PathBuf};
 
-use besom_reel::work::{self, DetectOptions, StartOptions};
+use besom_proof::demo::{Parts, Settings};
+use besom_reel::work::{self, DetectOptions, DetectReport, StartOptions, StartReport};
 use besom_reel::{By, Gauge, Rate, Reel};
-use besom_scan::{Progress as _, write};
+use besom_scan::{Progress, write};
 use serde_json::json;
 
 use super::{detect, start, window};
@@ -38,43 +39,60 @@ impl Job {
     }
 
     pub(crate) fn run(self, terminal: &Terminal) -> Result<(), Ending> {
-        let (scans, folder) = (self.folder.join("scans"), self.folder.join(format!("{NAME}.besom")));
-        for place in [&scans, &folder] {
-            if place.exists() {
-                return Err(Ending::failed(format!(
-                    "{}: it is there already; name another folder with --to",
-                    place.display()
-                )));
-            }
-        }
-        scans_into(&scans, terminal)?;
-        let options = StartOptions {
-            name: Some("Lamps of Skerry Point, reel 2".to_owned()),
-            rate: Some(Rate::FILM),
-            gauge: Some(Gauge::Mm35Perf4),
-            ..StartOptions::default()
-        };
-        let started = work::start(&scans, &folder, &options, terminal)?;
-        start::lines(&started).iter().try_for_each(|line| terminal.say(line))?;
-        let detected = work::detect(&folder, &DetectOptions::default(), terminal)?;
-        detect::lines(&detected).iter().try_for_each(|line| terminal.say(line))?;
-        let table = Reel::open_to_read(&folder)?.counts(By::Shot);
+        let made = make(&self.folder, terminal)?;
+        start::lines(&made.started).iter().try_for_each(|line| terminal.say(line))?;
+        detect::lines(&made.detected).iter().try_for_each(|line| terminal.say(line))?;
+        let table = Reel::open_to_read(&made.reel)?.counts(By::Shot);
         if terminal.wants_json() {
             let value = json!({
                 "command": "demo",
                 "folder": self.folder,
-                "reel": folder,
-                "start": start::value(&started),
-                "detect": detect::value(&detected),
+                "reel": made.reel,
+                "start": start::value(&made.started),
+                "detect": detect::value(&made.detected),
                 "ledger": table.json(),
             });
             terminal.print(&value.to_string())?;
         } else {
             terminal.say(&table.text())?;
-            terminal.print(&format!("The demo reel is {}", folder.display()))?;
+            terminal.print(&format!("The demo reel is {}", made.reel.display()))?;
         }
-        if window::has_display() { window::run(Some(&folder), terminal) } else { Ok(()) }
+        if window::has_display() { window::run(Some(made.reel)) } else { Ok(()) }
     }
+}
+
+/// A demo reel, ready to be reviewed.
+struct Made {
+    reel: PathBuf,
+    started: StartReport,
+    detected: DetectReport,
+}
+
+/// Makes scans and reel in `folder`, surveys and detects.
+fn make(folder: &Path, progress: &dyn Progress) -> Result<Made, Ending> {
+    let (scans, reel) = (folder.join("scans"), folder.join(format!("{NAME}.besom")));
+    for place in [&scans, &reel] {
+        if place.exists() {
+            let place = place.display();
+            return Err(Ending::failed(format!("{place}: it is there already; name another folder with --to")));
+        }
+    }
+    scans_into(&scans, progress)?;
+    let options = StartOptions {
+        name: Some("Lamps of Skerry Point, reel 2".to_owned()),
+        rate: Some(Rate::FILM),
+        gauge: Some(Gauge::Mm35Perf4),
+        ..StartOptions::default()
+    };
+    let started = work::start(&scans, &reel, &options, progress)?;
+    let detected = work::detect(&reel, &DetectOptions::default(), progress)?;
+    Ok(Made { reel, started, detected })
+}
+
+/// The same in a fresh folder, for the window's first screen.
+pub(super) fn for_window(progress: &dyn Progress) -> Result<PathBuf, String> {
+    let folder = fresh_folder().map_err(|e| e.to_string())?;
+    make(&folder, progress).map(|made| made.reel).map_err(|e| e.to_string())
 }
 
 /// A folder that is not there yet, among the user's data (XDG Base Directory Specification), else among temporary files.
@@ -92,7 +110,7 @@ fn fresh_folder() -> Result<PathBuf, Ending> {
 
 /// Puts the demo reel's scans into a folder that is not there yet: copies of the small ones that come with the sources, or
 /// the same reel rendered anew.
-fn scans_into(scans: &Path, terminal: &Terminal) -> Result<(), Ending> {
+fn scans_into(scans: &Path, progress: &dyn Progress) -> Result<(), Ending> {
     let parent = scans.parent().unwrap_or(Path::new("."));
     let failed =
         |path: &Path, what: &str, e: &std::io::Error| Ending::failed(format!("{}: {what}: {e}", path.display()));
@@ -102,8 +120,8 @@ fn scans_into(scans: &Path, terminal: &Terminal) -> Result<(), Ending> {
     let _ = fs::remove_dir_all(&making);
     fs::create_dir(&making).map_err(|e| failed(&making, "it cannot be made", &e))?;
     let made = match shipped() {
-        Some(folder) => copy(&folder, &making, terminal),
-        None => render(&making, terminal),
+        Some(folder) => copy(&folder, &making, progress),
+        None => render(&making, progress),
     };
     let made = made.and_then(|()| fs::rename(&making, scans).map_err(|e| failed(scans, "it cannot be made", &e)));
     if made.is_err() {
@@ -130,21 +148,23 @@ fn frames(folder: &Path) -> Vec<PathBuf> {
     frames
 }
 
-fn copy(from: &Path, to: &Path, terminal: &Terminal) -> Result<(), Ending> {
+fn copy(from: &Path, to: &Path, progress: &dyn Progress) -> Result<(), Ending> {
     let frames = frames(from);
-    terminal.begin("Copying the demo reel", frames.len() as u64);
+    progress.begin("Copying the demo reel", frames.len() as u64);
     for frame in frames {
-        if terminal.cancelled() {
+        if progress.cancelled() {
             return Err(Ending::Stopped);
         }
-        let bytes =
-            fs::read(&frame).map_err(|e| Ending::failed(format!("{}: it cannot be read: {e}", frame.display())))?;
+        let unreadable = |e: std::io::Error| Ending::failed(format!("{}: it cannot be read: {e}", frame.display()));
+        let bytes = fs::read(&frame).map_err(unreadable)?;
         write::write_atomically(&to.join(frame.file_name().unwrap_or_default()), &bytes).map_err(Ending::failed)?;
-        terminal.advance(1);
+        progress.advance(1);
     }
     Ok(())
 }
 
-fn render(_to: &Path, _terminal: &Terminal) -> Result<(), Ending> {
-    Err(Ending::failed("rendering is not wired yet"))
+fn render(to: &Path, progress: &dyn Progress) -> Result<(), Ending> {
+    let settings = Settings::default();
+    let written = besom_proof::demo::write(to, &settings, Parts::Scans, progress).map_err(Ending::failed)?;
+    if written < settings.frames { Err(Ending::Stopped) } else { Ok(()) }
 }

@@ -53,7 +53,7 @@ enum Command {
 pub(crate) fn run(line: Line) -> Result<(), Ending> {
     let terminal = Terminal::new(line.quiet, line.json);
     match line.command {
-        None => window::run(None, &terminal),
+        None => window::run(None),
         Some(Command::Start(arguments)) => start::Job::resolve(arguments)?.run(&terminal),
         Some(Command::Detect(arguments)) => detect::Job::resolve(arguments)?.run(&terminal),
         Some(Command::Decide(arguments)) => decide::Job::resolve(arguments)?.run(&terminal),

@@ -1,19 +1,13 @@
 //! The window, from the command line.
 
-use std::path::Path;
+use std::path::PathBuf;
 
 use crate::Ending;
-use crate::terminal::Terminal;
+use crate::values::default_artist;
 
-/// Opens the window, on a reel when there is one.
-pub(super) fn run(reel: Option<&Path>, terminal: &Terminal) -> Result<(), Ending> {
-    let _ = (reel, terminal);
-    if !has_display() {
-        return Err(Ending::failed(
-            "there is no display to open the window on; the commands work without one (besom --help)",
-        ));
-    }
-    Err(Ending::failed("the window is not built yet"))
+/// Opens the window, on a reel when there is one, and returns when it is closed.
+pub(super) fn run(reel: Option<PathBuf>) -> Result<(), Ending> {
+    besom_window::run_with_demo(reel, default_artist(), Some(super::demo::for_window)).map_err(Ending::failed)
 }
 
 /// True when there is a display to open a window on.

@@ -1,6 +1,8 @@
 //! The commands. A new one is a file with an `Arguments` struct and a `run`, a variant of [`Command`] and a line in its
 //! `run`.
 
+mod age;
+mod demo;
 mod peers;
 mod score;
 
@@ -12,6 +14,10 @@ use std::path::Path;
 /// What the program is asked to do.
 #[derive(clap::Subcommand)]
 pub(crate) enum Command {
+    /// Age a clean clip: grain, weave, flicker and dirt, with the truth beside it.
+    Age(age::Arguments),
+    /// Render the demo reel, reel 2 of the invented "Lamps of Skerry Point".
+    Demo(demo::Arguments),
     /// Score masks, and repaired frames, against a clip's truth.
     Score(score::Arguments),
     /// Run a published detector, and a simple fill, on optical flow computed elsewhere.
@@ -22,6 +28,8 @@ impl Command {
     /// Runs the command; what it has to say goes to `out`.
     pub(crate) fn run(&self, out: &mut dyn Write) -> Result<(), Failure> {
         match self {
+            Self::Age(arguments) => age::run(arguments, out),
+            Self::Demo(arguments) => demo::run(arguments, out),
             Self::Score(arguments) => score::run(arguments, out),
             Self::Peers(arguments) => peers::run(arguments, out),
         }
@@ -33,6 +41,11 @@ impl Command {
 pub(crate) struct Failure(String);
 
 impl Failure {
+    /// A failure about what was asked; `reason` is a clause.
+    pub(crate) fn because(reason: impl fmt::Display) -> Self {
+        Self(format!("{reason}."))
+    }
+
     /// A failure about one file or folder; `reason` is a clause.
     pub(crate) fn about(path: &Path, reason: impl fmt::Display) -> Self {
         Self(format!("{}: {reason}.", path.display()))

@@ -40,6 +40,9 @@ impl ReelError {
     }
 
     pub(crate) fn access(path: &Path, doing: &str, reason: &std::io::Error) -> Self {
+        // The system's words without its error number.
+        let reason = reason.to_string();
+        let reason = reason.split(" (os error").next().unwrap_or_default();
         Self::new(ReelErrorKind::Access, format!("{}: {doing}: {reason}", path.display()))
     }
 

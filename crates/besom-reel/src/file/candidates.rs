@@ -16,8 +16,9 @@
 //! | 92 | zero, u32 |
 //! | 96 | CRC-32 of bytes 0 to 95, u32 |
 //!
-//! The body is deflated; [`super::candidates`] packs it with [`super::packing`]: the distinct reason texts, then each
-//! scan with its candidates.
+//! The body is deflated. It holds the distinct reason texts, then each scan with its candidates. Whole numbers are
+//! LEB128, floats are four bytes; a mask is a count of runs, each as the step down from the row before, the step right
+//! (from the left edge in a new row, else from the end of the run before) and the length.
 
 use std::io::{Read as _, Write as _};
 use std::path::{Path, PathBuf};
@@ -100,13 +101,13 @@ pub fn write(folder: &Path, chunk: &Chunk) -> Result<PathBuf, ReelError> {
 
 /// Reads one chunk. Everything is checked: no file content makes this panic or allocate more than the file justifies.
 pub fn read(path: &Path) -> Result<Chunk, ReelError> {
-    let bytes = std::fs::read(path).map_err(|e| ReelError::access(path, "cannot be read", &e))?;
+    let bytes = std::fs::read(path).map_err(|e| ReelError::access(path, "it cannot be read", &e))?;
     decode(path, &bytes)
 }
 
 /// Reads the head of one chunk: what it covers and which settings made it, without its candidates.
 pub fn read_head(path: &Path) -> Result<ChunkHead, ReelError> {
-    let failed = |e: std::io::Error| ReelError::access(path, "cannot be read", &e);
+    let failed = |e: std::io::Error| ReelError::access(path, "it cannot be read", &e);
     let mut head = Vec::with_capacity(HEAD);
     std::fs::File::open(path).map_err(failed)?.take(HEAD as u64).read_to_end(&mut head).map_err(failed)?;
     decode_head(path, &head)

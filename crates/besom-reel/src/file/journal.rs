@@ -57,7 +57,7 @@ pub fn read(path: &Path) -> Result<Journal, ReelError> {
     match std::fs::read(path) {
         Ok(bytes) => parse(path, &bytes),
         Err(e) if e.kind() == std::io::ErrorKind::NotFound => Ok(Journal::default()),
-        Err(e) => Err(ReelError::access(path, "cannot be read", &e)),
+        Err(e) => Err(ReelError::access(path, "it cannot be read", &e)),
     }
 }
 
@@ -139,7 +139,7 @@ impl Writer {
     /// records from a newer one.
     pub fn open(folder: &Path, artist: &Artist) -> Result<(Self, Journal), ReelError> {
         let path = path_of(folder, artist);
-        let failed = |e: &std::io::Error| ReelError::access(&path, "cannot be opened to write", e);
+        let failed = |e: &std::io::Error| ReelError::access(&path, "it cannot be opened to write", e);
         std::fs::create_dir_all(folder_in(folder)).map_err(|e| failed(&e))?;
         let lock_path = path.with_extension("lock");
         let lock = OpenOptions::new().create(true).append(true).open(&lock_path).map_err(|e| failed(&e))?;

@@ -16,7 +16,6 @@ mod record_line;
 pub mod reel;
 pub mod shots;
 
-use std::io::Write as _;
 use std::path::{Path, PathBuf};
 
 use serde::Deserialize;
@@ -41,7 +40,7 @@ fn parse_versioned<T: DeserializeOwned>(path: &Path, text: &str, known: u64) -> 
 }
 
 fn read_text(path: &Path) -> Result<String, ReelError> {
-    let bytes = std::fs::read(path).map_err(|e| ReelError::access(path, "cannot be read", &e))?;
+    let bytes = std::fs::read(path).map_err(|e| ReelError::access(path, "it cannot be read", &e))?;
     String::from_utf8(bytes).map_err(|_| ReelError::damaged(path, "it is not UTF-8 text"))
 }
 
@@ -55,19 +54,15 @@ fn replace_ron<T: serde::Serialize>(path: &Path, value: &T) -> Result<(), ReelEr
 
 /// Replaces a file in one step: a temporary file beside it, synced, renamed over it. Nothing is left on a failure.
 fn replace(path: &Path, bytes: &[u8]) -> Result<(), ReelError> {
-    let failed = |e: &std::io::Error| ReelError::access(path, "cannot be written", e);
     let folder = path.parent().unwrap_or_else(|| Path::new("."));
-    std::fs::create_dir_all(folder).map_err(|e| failed(&e))?;
-    let mut file = tempfile::NamedTempFile::new_in(folder).map_err(|e| failed(&e))?;
-    file.write_all(bytes).and_then(|()| file.as_file().sync_all()).map_err(|e| failed(&e))?;
-    file.persist(path).map_err(|e| failed(&e.error))?;
-    Ok(())
+    std::fs::create_dir_all(folder).map_err(|e| ReelError::access(folder, "it cannot be made", &e))?;
+    Ok(besom_scan::write::write_atomically(path, bytes)?)
 }
 
 /// The files of a folder with an ending, sorted by name; none when there is no such folder. Hidden files (a half-made
 /// temporary one of another process, say) are left out.
 fn list_files(folder: &Path, ending: &str) -> Result<Vec<PathBuf>, ReelError> {
-    let failed = |e: &std::io::Error| ReelError::access(folder, "cannot be listed", e);
+    let failed = |e: &std::io::Error| ReelError::access(folder, "it cannot be listed", e);
     let entries = match std::fs::read_dir(folder) {
         Ok(entries) => entries,
         Err(e) if e.kind() == std::io::ErrorKind::NotFound => return Ok(Vec::new()),

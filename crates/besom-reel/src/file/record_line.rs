@@ -149,11 +149,11 @@ fn from_line(what: What) -> Result<Deed, String> {
     Ok(match what {
         What::Decide { decision, spots } => Deed::Decide {
             decision: decision_of(&decision)?,
-            spots: spots.into_iter().map(spot_of).collect::<Result<_, _>>()?,
+            spots: spots.iter().map(spot_of).collect::<Result<_, _>>()?,
         },
         What::Rule { decision, filter, stretches } => Deed::Rule {
             decision: decision_of(&decision)?,
-            filter: filter_of(filter)?,
+            filter: filter_of(&filter)?,
             stretches: stretches.into_iter().map(stretch_of).collect::<Result<_, _>>()?,
         },
         What::Protect { rect, frames: (first, last), note } => {
@@ -162,7 +162,7 @@ fn from_line(what: What) -> Result<Deed, String> {
         What::Unprotect { artist, sequence } => Deed::Unprotect { id: RegionId { artist, sequence } },
         What::Sensitivity { frames, value } => Deed::Sensitivity { scans: frames, value: confidence(value)? },
         What::FillChoice { spot, choice } => Deed::FillChoice {
-            spot: spot_of(spot)?,
+            spot: spot_of(&spot)?,
             choice: FillChoice::from_word(&choice).ok_or_else(|| format!("{choice:?} is no fill"))?,
         },
         What::HandMark { frame, mask } => Deed::HandMark { frame, mask: mask_of(&mask)? },
@@ -182,7 +182,7 @@ fn spot_line(spot: &Spot) -> SpotLine {
     }
 }
 
-fn spot_of(line: SpotLine) -> Result<Spot, String> {
+fn spot_of(line: &SpotLine) -> Result<Spot, String> {
     Ok(Spot {
         frame: line.frame,
         mask: mask_of(&line.mask)?,
@@ -203,7 +203,7 @@ fn filter_line(filter: &Filter) -> FilterLine {
     }
 }
 
-fn filter_of(line: FilterLine) -> Result<Filter, String> {
+fn filter_of(line: &FilterLine) -> Result<Filter, String> {
     Ok(Filter {
         frames: line.frames.map(|(first, last)| first..=last),
         shot: line.shot.map(|s| s as usize),

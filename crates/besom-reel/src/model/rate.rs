@@ -73,7 +73,7 @@ impl Rate {
 
 impl fmt::Display for Rate {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        if self.frames % self.seconds == 0 {
+        if self.frames.is_multiple_of(self.seconds) {
             write!(f, "{}", self.frames / self.seconds)
         } else {
             let text = format!("{:.3}", self.fps());

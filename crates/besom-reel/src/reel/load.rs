@@ -121,7 +121,8 @@ impl Reel {
             match chunk {
                 Ok(c) if (c.width as usize, c.height as usize) == (self.info.width, self.info.height) => chunks.push(c),
                 Ok(_) => {
-                    problems.push(format!("{}: it speaks of frames of another size and is left out", path.display()))
+                    let path = path.display();
+                    problems.push(format!("{path}: it speaks of frames of another size and is left out"));
                 }
                 Err(error) if error.kind() == ReelErrorKind::Newer => return Err(error),
                 Err(error) => problems.push(error.to_string()),

@@ -1,1 +1,353 @@
+//! A reel on disk: records come back, artists do not meet in a file, re-detection and damage lose nothing.
+#![allow(clippy::unwrap_used, clippy::expect_used)]
 
+use std::path::Path;
+use std::time::{Duration, Instant};
+
+use besom_detect::Kind;
+use besom_scan::{Rect, RunMask};
+
+use super::*;
+use crate::error::ReelErrorKind;
+use crate::file::candidates::{self, Chunk};
+use crate::file::journal;
+use crate::fold::samples::{candidate, shot, square};
+use crate::model::edit::{Edit, Filter, HandMark};
+use crate::model::info::Pattern;
+
+const SIZE: (usize, usize) = (320, 240);
+
+/// A reel folder of 12 frames in two shots, without candidates.
+fn made() -> tempfile::TempDir {
+    let home = tempfile::tempdir().unwrap();
+    let pattern = Pattern { prefix: "lamps_".into(), suffix: ".dpx".into(), padding: 5 };
+    let info = ReelInfo::new("Skerry 2", Path::new("../scans"), pattern, 101, 112, SIZE.0, SIZE.1);
+    Reel::create(&folder(&home), &info, &[shot(0, 101, 106), shot(1, 107, 112)]).unwrap();
+    home
+}
+
+fn folder(home: &tempfile::TempDir) -> PathBuf {
+    home.path().join("skerry.besom")
+}
+
+fn put(folder: &Path, generation: u32, first: u64, last: u64, list: &[Candidate]) {
+    let frames = (first..=last).map(|n| (n, list.to_vec())).collect();
+    let (width, height) = (SIZE.0 as u32, SIZE.1 as u32);
+    candidates::write(folder, &Chunk { generation, fingerprint: [1; 32], width, height, first, last, frames }).unwrap();
+}
+
+fn four() -> Vec<Candidate> {
+    let mut list = vec![candidate(0, 0, 0.9), candidate(8, 8, 0.6), candidate(16, 8, 0.4), candidate(24, 16, 0.7)];
+    list[3].risk.swarm = true;
+    list
+}
+
+fn detected() -> tempfile::TempDir {
+    let home = made();
+    put(&folder(&home), 1, 101, 112, &four());
+    home
+}
+
+fn decide(reel: &mut Reel, frame: u64, index: u32, decision: Decision) -> crate::Receipt {
+    reel.record(Edit::Decide { ids: vec![CandidateId::new(frame, index)], decision }).unwrap()
+}
+
+#[test]
+fn what_is_recorded_is_there_after_reopening() {
+    let home = detected();
+    let mut reel = Reel::open(&folder(&home), "Ines").unwrap();
+    assert_eq!(reel.frames().len(), 12);
+    assert_eq!(decide(&mut reel, 103, 1, Decision::Intended).changed, 1);
+    let rule = Edit::Rule { decision: Decision::Accepted, filter: Filter { shot: Some(1), ..Filter::default() } };
+    assert_eq!(reel.preview(&rule), 12, "two of four candidates a frame are at 0.5 or more and not at risk");
+    assert_eq!(reel.record(rule).unwrap().changed, 12);
+    reel.record(Edit::Sensitivity { shot: Some(0), value: 0.3 }).unwrap();
+    reel.record(Edit::HandMark(HandMark { frame: 104, mask: square(50, 50) })).unwrap();
+    let id = CandidateId::new(107, 0);
+    reel.record(Edit::FillChoice { id, choice: FillChoice::Next }).unwrap();
+    let rect = Rect::new(-5, 10, 20, 9000);
+    reel.record(Edit::Protect { rect, first: 107, last: 108, note: "scuffed slate".into() }).unwrap();
+    reel.record(Edit::Note { frame: Some(101), text: "head leader\nis torn".into() }).unwrap();
+
+    let again = Reel::open(&folder(&home), "Mara").unwrap();
+    assert_eq!(again.fold, reel.fold);
+    assert_eq!(again.decision(CandidateId::new(103, 1)), Decision::Intended);
+    assert_eq!(again.verdict(CandidateId::new(103, 1)).unwrap().artist, "Ines");
+    assert_eq!(again.fill_choice(id), FillChoice::Next);
+    assert_eq!((again.sensitivity(0), again.sensitivity(1)), (0.3, 0.5));
+    assert_eq!(again.candidates(104)[4].kind, Kind::Hand);
+    assert_eq!(again.decision(CandidateId::new(104, 4)), Decision::Accepted);
+    assert_eq!(again.regions()[0].rect, Rect::new(0, 10, 20, 240), "cut to the frame");
+    assert!(again.problems().is_empty());
+    // Shot 0 at 0.3: three candidates a frame that ask plus the one at risk, one decided; shot 1: the one at risk.
+    assert_eq!((again.shot_counts(0).undecided, again.shot_counts(1).undecided), (4 * 6 - 1, 6));
+    assert_eq!(again.total().candidates, 12 * 4 + 1);
+}
+
+#[test]
+fn what_no_repair_may_touch() {
+    let home = detected();
+    let mut reel = Reel::open(&folder(&home), "Ines").unwrap();
+    decide(&mut reel, 107, 0, Decision::Accepted);
+    decide(&mut reel, 107, 1, Decision::Rejected);
+    decide(&mut reel, 107, 2, Decision::Intended);
+    reel.record(Edit::Protect { rect: Rect::new(100, 100, 102, 102), first: 106, last: 107, note: String::new() })
+        .unwrap();
+    assert_eq!(reel.accepted(107).iter().map(|(id, _, _)| id.index).collect::<Vec<_>>(), [0]);
+    assert_eq!(reel.protected_mask(107), RunMask::from_rect(&Rect::new(100, 100, 102, 102)));
+    let expected = square(8, 8).union(&square(16, 8)).union(&reel.protected_mask(107));
+    assert_eq!(reel.untouchable_mask(107), expected);
+    assert_eq!(reel.protected_mask(106).area(), 4);
+    assert!(reel.protected_mask(108).is_empty());
+    let id = reel.regions()[0].id.clone();
+    reel.record(Edit::Unprotect { id }).unwrap();
+    assert!(reel.protected_mask(107).is_empty());
+    assert_eq!(reel.undo().unwrap().as_deref(), Some("ended a protection"));
+    assert_eq!(reel.regions().len(), 1);
+}
+
+#[test]
+fn undo_and_redo_are_endless_and_last_over_sessions() {
+    let home = detected();
+    let mut reel = Reel::open(&folder(&home), "Ines").unwrap();
+    let start = reel.fold.frames.iter().map(|f| f.verdicts.clone()).collect::<Vec<_>>();
+    let verdicts = |reel: &Reel| reel.fold.frames.iter().map(|f| f.verdicts.clone()).collect::<Vec<_>>();
+    let mut states = vec![start];
+    for frame in 101..=106 {
+        decide(&mut reel, frame, 0, Decision::Rejected);
+        states.push(verdicts(&reel));
+    }
+    let filter = Filter::default();
+    reel.record(Edit::Rule { decision: Decision::Accepted, filter }).unwrap();
+    states.push(verdicts(&reel));
+    reel.record(Edit::HandMark(HandMark { frame: 104, mask: square(50, 50) })).unwrap();
+    states.push(verdicts(&reel));
+    for round in 0..2 {
+        for state in states.iter().rev().skip(1) {
+            assert!(reel.undo().unwrap().is_some());
+            assert_eq!(verdicts(&reel), *state, "round {round}");
+        }
+        assert_eq!(reel.undo().unwrap(), None);
+        // Another session goes on where this one stopped.
+        drop(reel);
+        reel = Reel::open(&folder(&home), "Ines").unwrap();
+        for state in &states[1..] {
+            assert!(reel.redo().unwrap().is_some());
+            assert_eq!(verdicts(&reel), *state, "round {round}");
+        }
+        assert_eq!(reel.redo().unwrap(), None);
+    }
+    let grown = &reel.fold;
+    assert_eq!(*grown, Reel::open(&folder(&home), "Ines").unwrap().fold);
+    assert!(reel.undo().unwrap().is_some());
+    decide(&mut reel, 110, 2, Decision::Accepted);
+    assert_eq!(reel.redo().unwrap(), None, "after another edit there is nothing to bring back");
+}
+
+#[test]
+fn nobody_undoes_what_another_did() {
+    let home = detected();
+    let mut ines = Reel::open(&folder(&home), "Ines").unwrap();
+    decide(&mut ines, 101, 0, Decision::Accepted);
+    let mut mara = Reel::open(&folder(&home), "Mara").unwrap();
+    assert_eq!(mara.undo().unwrap(), None);
+    decide(&mut mara, 101, 0, Decision::Rejected);
+    ines.refresh().unwrap();
+    assert_eq!(ines.decision(CandidateId::new(101, 0)), Decision::Rejected);
+    assert!(ines.undo().unwrap().is_some());
+    assert_eq!(ines.decision(CandidateId::new(101, 0)), Decision::Rejected);
+    mara.refresh().unwrap();
+    assert!(mara.undo().unwrap().is_some());
+    assert_eq!(mara.decision(CandidateId::new(101, 0)), Decision::Undecided);
+}
+
+#[test]
+fn the_second_of_two_under_one_name_is_told_and_catches_up() {
+    let home = detected();
+    let mut first = Reel::open(&folder(&home), "Ines").unwrap();
+    let mut second = Reel::open(&folder(&home), "Ines").unwrap();
+    decide(&mut first, 101, 0, Decision::Accepted);
+    let edit = Edit::Decide { ids: vec![CandidateId::new(102, 0)], decision: Decision::Accepted };
+    assert_eq!(second.record(edit.clone()).map_err(|e| e.kind()), Err(ReelErrorKind::InUse));
+    assert_eq!(second.decision(CandidateId::new(102, 0)), Decision::Undecided);
+    drop(first);
+    assert_eq!(second.record(edit).unwrap().sequence, 2, "it reads the first one's record before it writes");
+    assert_eq!(second.decision(CandidateId::new(101, 0)), Decision::Accepted);
+    assert!(Reel::open(&folder(&home), "INES").unwrap_err().to_string().contains("capitals"));
+    assert!(Reel::open(&folder(&home), "../Ines").is_err());
+    let mut reader = Reel::open_to_read(&folder(&home)).unwrap();
+    assert_eq!(reader.undo().map_err(|e| e.kind()), Err(ReelErrorKind::Request));
+}
+
+#[test]
+fn a_later_detection_supersedes_and_decisions_move_over() {
+    let home = detected();
+    let mut reel = Reel::open(&folder(&home), "Ines").unwrap();
+    decide(&mut reel, 105, 0, Decision::Accepted);
+    decide(&mut reel, 105, 1, Decision::Rejected);
+    decide(&mut reel, 109, 1, Decision::Rejected);
+    assert_eq!(reel.detected_ranges(), [101..=112]);
+    assert_eq!(candidates::next_generation(&folder(&home)).unwrap(), 2);
+    // Frames 103 to 107 anew: the first mark a pixel further, the second gone.
+    put(&folder(&home), 2, 103, 107, &[candidate(30, 30, 0.9), candidate(1, 0, 0.8)]);
+    reel.refresh().unwrap();
+    assert_eq!(reel.candidates(105).len(), 2);
+    assert_eq!(reel.candidates(109).len(), 4);
+    assert_eq!(reel.decision(CandidateId::new(105, 1)), Decision::Accepted);
+    assert_eq!(reel.decision(CandidateId::new(105, 0)), Decision::Undecided);
+    assert_eq!(reel.decision(CandidateId::new(109, 1)), Decision::Rejected);
+    let orphans = reel.orphans();
+    assert_eq!(orphans.len(), 1);
+    assert_eq!((orphans[0].spot.frame, orphans[0].decision, orphans[0].sequence), (105, Decision::Rejected, 2));
+    // A damaged chunk is listed; what it superseded counts again.
+    let path = folder(&home).join("candidates").join("0000103-0000107.cand");
+    let mut bytes = std::fs::read(&path).unwrap();
+    bytes.truncate(bytes.len() - 1);
+    std::fs::write(&path, bytes).unwrap();
+    reel.refresh().unwrap();
+    assert_eq!(reel.problems().len(), 1);
+    assert!(reel.problems()[0].contains("0000103-0000107.cand"));
+    assert_eq!(reel.decision(CandidateId::new(105, 1)), Decision::Rejected);
+    assert!(reel.orphans().is_empty());
+    reel.refresh().unwrap();
+    assert_eq!(reel.problems().len(), 1, "a second look lists it still");
+}
+
+#[test]
+fn a_torn_line_is_reported_cut_and_written_past() {
+    let home = detected();
+    let mut reel = Reel::open(&folder(&home), "Ines").unwrap();
+    decide(&mut reel, 101, 0, Decision::Accepted);
+    decide(&mut reel, 102, 0, Decision::Accepted);
+    drop(reel);
+    let path = journal::path_of(&folder(&home), &Artist::new("Ines").unwrap());
+    let whole = std::fs::read(&path).unwrap();
+    std::fs::write(&path, &whole[..whole.len() - 9]).unwrap();
+    let mut reel = Reel::open(&folder(&home), "Ines").unwrap();
+    assert_eq!((reel.total().accepted, reel.problems().len()), (1, 1));
+    assert_eq!(std::fs::metadata(&path).unwrap().len(), whole.len() as u64 - 9, "opening alone writes nothing");
+    assert_eq!(decide(&mut reel, 103, 0, Decision::Accepted).sequence, 2);
+    let reel = Reel::open(&folder(&home), "Mara").unwrap();
+    assert_eq!((reel.total().accepted, reel.problems().len()), (2, 0));
+}
+
+#[test]
+fn edits_that_make_no_sense_are_refused_and_leave_no_trace() {
+    let home = detected();
+    let mut reel = Reel::open(&folder(&home), "Ines").unwrap();
+    let rule = |filter| Edit::Rule { decision: Decision::Accepted, filter };
+    let backwards = std::ops::RangeInclusive::new(105, 103);
+    let cases = [
+        Edit::Decide { ids: vec![], decision: Decision::Accepted },
+        Edit::Decide { ids: vec![CandidateId::new(101, 4)], decision: Decision::Accepted },
+        Edit::Decide { ids: vec![CandidateId::new(99, 0)], decision: Decision::Accepted },
+        rule(Filter { frames: Some(1..=99), ..Filter::default() }),
+        rule(Filter { frames: Some(backwards), ..Filter::default() }),
+        rule(Filter { shot: Some(2), ..Filter::default() }),
+        rule(Filter { min_confidence: Some(f32::NAN), ..Filter::default() }),
+        rule(Filter { min_confidence: Some(0.8), max_confidence: Some(0.2), ..Filter::default() }),
+        Edit::Protect { rect: Rect::new(320, 0, 330, 10), first: 101, last: 102, note: String::new() },
+        Edit::Protect { rect: Rect::new(0, 0, 9, 9), first: 1, last: 2, note: String::new() },
+        Edit::Unprotect { id: crate::RegionId { artist: "Ines".into(), sequence: 1 } },
+        Edit::Sensitivity { shot: None, value: 1.5 },
+        Edit::Sensitivity { shot: Some(2), value: 0.5 },
+        Edit::HandMark(HandMark { frame: 101, mask: RunMask::default() }),
+        Edit::HandMark(HandMark { frame: 101, mask: square(318, 0) }),
+        Edit::HandMark(HandMark { frame: 100, mask: square(0, 0) }),
+        Edit::Note { frame: None, text: " ".into() },
+    ];
+    for edit in cases {
+        assert_eq!(reel.record(edit.clone()).map_err(|e| e.kind()), Err(ReelErrorKind::Request), "{edit:?}");
+    }
+    assert!(journal::list(&folder(&home)).unwrap().is_empty());
+}
+
+#[test]
+fn a_folder_is_made_only_where_nothing_is() {
+    let home = detected();
+    let info = Reel::open_to_read(&folder(&home)).unwrap().info().clone();
+    assert!(Reel::create(&folder(&home), &info, &[shot(0, 101, 112)]).is_err());
+    let new = home.path().join("new.besom");
+    assert!(Reel::create(&new, &info, &[]).is_err());
+    assert!(Reel::create(&new, &ReelInfo { width: 0, ..info }, &[shot(0, 101, 112)]).is_err());
+    assert!(!new.exists(), "nothing is left behind");
+    assert!(Reel::open(&home.path().join("none"), "Ines").unwrap_err().to_string().contains("not a reel folder"));
+}
+
+/// Two people decide at once, a third reads all the while: nothing lost, nothing torn.
+#[test]
+fn two_writers_and_a_reader_in_one_folder() {
+    const EACH: usize = 150;
+    let home = detected();
+    let at = folder(&home);
+    std::thread::scope(|scope| {
+        let work = |artist: &'static str, index: u32| {
+            let at = at.clone();
+            scope.spawn(move || {
+                let mut reel = Reel::open(&at, artist).unwrap();
+                for step in 0..EACH {
+                    let frame = 101 + (step % 12) as u64;
+                    decide(&mut reel, frame, index, Decision::ALL[step % 4]);
+                }
+            })
+        };
+        let writers = [work("Ines", 0), work("Mara", 1)];
+        let mut reel = Reel::open_to_read(&at).unwrap();
+        let mut seen = 0;
+        while !writers.iter().all(std::thread::ScopedJoinHandle::is_finished) {
+            reel.refresh().unwrap();
+            assert!(reel.records().len() >= seen, "a record that was read stays");
+            seen = reel.records().len();
+        }
+    });
+    let reel = Reel::open_to_read(&at).unwrap();
+    assert_eq!(reel.records().len(), 2 * EACH);
+    assert!(reel.problems().is_empty());
+    for artist in ["Ines", "Mara"] {
+        let sequences = reel.records().iter().filter(|r| r.artist == artist).map(|r| r.sequence);
+        assert!(sequences.eq(1..=EACH as u64));
+    }
+}
+
+/// A reel of 20,000 candidates: opening, a rule over all of it, single decisions, undo and counts. The limits are ten
+/// times what an unhurried machine takes, so that only a wrong order of growth breaks them.
+#[test]
+fn twenty_thousand_candidates_are_decided_in_no_time() {
+    let home = made();
+    let marks: Vec<Candidate> =
+        (0..1667u32).map(|i| candidate(i % 64 * 5, i / 64 * 5, 0.3 + (i % 70) as f32 * 0.01)).collect();
+    put(&folder(&home), 1, 101, 112, &marks);
+    let timed = |what: &str, limit: Duration, started: Instant| {
+        assert!(started.elapsed() < limit, "{what} took {:?}", started.elapsed());
+    };
+    let started = Instant::now();
+    let mut reel = Reel::open(&folder(&home), "Ines").unwrap();
+    timed("opening", Duration::from_secs(2), started);
+    assert_eq!(reel.total().candidates, 20_004);
+    let started = Instant::now();
+    let filter = Filter { min_confidence: Some(0.5), ..Filter::default() };
+    let receipt = reel.record(Edit::Rule { decision: Decision::Accepted, filter: filter.clone() }).unwrap();
+    let accepted = marks.iter().filter(|m| m.confidence >= 0.5).count() * 12;
+    assert_eq!((receipt.changed, reel.total().accepted), (accepted, accepted as u64));
+    timed("a rule over the reel", Duration::from_millis(500), started);
+    let ids: Vec<CandidateId> = (0..1667).map(|i| CandidateId::new(105, i)).collect();
+    let started = Instant::now();
+    reel.record(Edit::Decide { ids, decision: Decision::Rejected }).unwrap();
+    timed("1,667 at once", Duration::from_millis(500), started);
+    let started = Instant::now();
+    for index in 0..50 {
+        decide(&mut reel, 105, index, Decision::Intended);
+    }
+    timed("50 single decisions, each synced", Duration::from_secs(3), started);
+    let started = Instant::now();
+    for _ in 0..52 {
+        reel.undo().unwrap();
+    }
+    timed("52 undos, each synced", Duration::from_secs(3), started);
+    assert_eq!(reel.total().accepted, 0);
+    let started = Instant::now();
+    for by in By::ALL {
+        assert_eq!(reel.counts(by).total.counts.candidates, 20_004);
+    }
+    timed("five ledgers", Duration::from_millis(500), started);
+}

@@ -118,7 +118,7 @@ fn files_are_listed_superseded_and_refused_when_newer() {
     let mut chunk =
         Chunk { generation: 4, fingerprint: [7; 32], width: 8, height: 8, first: 1, last: 3, frames: Vec::new() };
     let path = write(folder.path(), &chunk).unwrap();
-    assert_eq!(list(folder.path()).unwrap(), [path.clone()]);
+    assert_eq!(list(folder.path()).unwrap(), std::slice::from_ref(&path));
     assert_eq!(next_generation(folder.path()).unwrap(), 5);
     assert_eq!(read(&path).unwrap(), chunk);
     chunk.frames = vec![(4, Vec::new())];

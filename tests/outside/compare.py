@@ -12,6 +12,7 @@ BESOM_PROOF_BIN, else the development build is used. Seconds are only fair with 
 import argparse
 import hashlib
 import json
+import os
 import shutil
 import sys
 import tempfile
@@ -25,6 +26,7 @@ import evaluate
 import peers
 import road
 
+SWEEP = (0.1, 0.2, 0.3, 0.5, 0.7, 0.9)
 FILMS = {".mp4", ".y4m", ".mov", ".mkv", ".avi"}
 
 
@@ -45,7 +47,6 @@ def arguments():
 def one(job):
     """One clip at one weight; returns its title, its rows and whether they belong to the mean."""
     clip, weight, options = job
-    cv2.setNumThreads(max(1, 2 // options.jobs))
     size = tuple(map(int, options.size.split("x"))) if options.size else None
     key = json.dumps([str(clip), clip.stat().st_size, options.frames, options.first, options.size, weight, road.age_recipe()])
     folder = options.work / f"{clip.stem}-{weight}-{hashlib.sha256(key.encode()).hexdigest()[:10]}"
@@ -54,9 +55,11 @@ def one(job):
     frames = clips.decode(clip, options.frames, options.first, size)
     seed = int(hashlib.sha256(clip.stem.encode()).hexdigest()[:6], 16)
     aged = evaluate.age(frames, folder, weight, seed)
+    threads = max(1, (os.cpu_count() or 2) // options.jobs)
+    cv2.setNumThreads(threads)
     with tempfile.TemporaryDirectory(dir=options.work) as scratch:
-        results = [evaluate.besom(aged, scratch, threads=max(1, 2 // options.jobs))]
-    seconds = evaluate.timed_peer(aged.dirty, threads=max(1, 2 // options.jobs))
+        results = evaluate.besom(aged, scratch, threads, SWEEP)
+    seconds = evaluate.timed_peer(aged.dirty, threads)
     neighbours = peers.Neighbours(aged.dirty)
     for result in evaluate.end_to_end(neighbours, aged):
         result.seconds = seconds

@@ -57,23 +57,36 @@ class Result:
     seconds: float | None = None
 
 
-def besom(aged, folder, threads=2):
-    """`start`, `detect`, accept by each shot's sensitivity, `masks`, `repair`, `verify`; scored."""
+def besom(aged, folder, threads=2, sweep=()):
+    """`start`, `detect`, accept by each shot's sensitivity, `masks`, `repair`, `verify`; scored.
+
+    For each confidence of `sweep` the same candidates are decided once more by that confidence instead.
+    """
     folder = Path(folder)
     begun = time.perf_counter()
     reel = road.Road(aged.places.scans, folder / "reel.besom")
     reel.detect("--threads", threads)
     seconds = time.perf_counter() - begun
-    reel.decide("accept", "--include-at-risk")
-    reel.masks(folder / "candidates", "candidates")
+    copies = {p: reel.copy(folder / f"reel-{p}.besom") for p in sweep}
+    results = [decided(aged, reel, folder / "default", "Besom", [])]
+    results[0].seconds = seconds
+    for p, copy in copies.items():
+        results.append(decided(aged, copy, folder / f"at-{p}", f"Besom at {p}", ["--min-confidence", p]))
+    return results
+
+
+def decided(aged, reel, folder, name, lowest):
+    """Accepts by rule, repairs, verifies and scores."""
+    reel.decide("accept", "--include-at-risk", *lowest)
+    reel.masks(folder / "candidates", "candidates", *lowest)
     reel.repair(folder / "repaired")
     reel.verify(folder / "repaired")
-    result = Result("Besom", scores.Detection(), scores.Repair(), seconds)
-    for name, truth, clean in zip(aged.names, aged.truth, aged.clean, strict=True):
-        found = references.read_oiio(folder / "candidates" / Path(name).with_suffix(".png").name)[..., 0] > 0
+    result = Result(name, scores.Detection(), scores.Repair())
+    for file, truth, clean in zip(aged.names, aged.truth, aged.clean, strict=True):
+        found = references.read_oiio(folder / "candidates" / Path(file).with_suffix(".png").name)[..., 0] > 0
         result.detection.add(truth, found)
-        changeable = reel.repaired_pixels(road.number_of(name), truth.shape)
-        result.repair.add(truth, clean, references.read_oiio(folder / "repaired" / name), changeable)
+        changeable = reel.repaired_pixels(road.number_of(file), truth.shape)
+        result.repair.add(truth, clean, references.read_oiio(folder / "repaired" / file), changeable)
     return result
 
 

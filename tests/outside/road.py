@@ -3,9 +3,11 @@
 BESOM_BIN and BESOM_PROOF_BIN name the programs; `tests/run` sets them.
 """
 
+import hashlib
 import json
 import os
 import re
+import shutil
 import subprocess
 from dataclasses import dataclass
 from pathlib import Path
@@ -65,6 +67,12 @@ class AgedFolder:
         return self.folder / "truth"
 
 
+def age_recipe():
+    """Changes whenever the source of the ageing changes, so that aged clips kept from an earlier run are not mistaken for new."""
+    sources = sorted((ROOT / "crates" / "besom-proof" / "src" / "ageing").glob("*.rs"))
+    return hashlib.sha256(b"".join(path.read_bytes() for path in sources)).hexdigest()
+
+
 def proof_age(source, folder, weight, seed):
     """Ages a folder of PNG frames; `weight` is undamaged, light or heavy."""
     proof("age", source, "--to", folder, "--level", weight, "--seed", seed)
@@ -89,6 +97,12 @@ class Road:
     def __init__(self, scans, reel, *options):
         self.scans, self.reel = Path(scans), Path(reel)
         self.started = besom("start", scans, "--reel", reel, *options)
+
+    def copy(self, reel):
+        """The same reel in another folder, beside this one so that it finds its scans."""
+        twin = Road.__new__(Road)
+        twin.scans, twin.reel, twin.started = self.scans, Path(shutil.copytree(self.reel, reel)), self.started
+        return twin
 
     def detect(self, *options):
         return besom("detect", self.reel, *options)
@@ -123,3 +137,8 @@ class Road:
 
     def ledger(self, *options):
         return besom("ledger", self.reel, "--format", "json", *options)
+
+    def film_left(self):
+        """Frames, feet+frames and seconds that the ledger says are still to do."""
+        total = self.ledger()["total"]
+        return total["frames"] - total["frames_decided"], total["footage_left"], total["seconds_left"]

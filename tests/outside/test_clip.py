@@ -23,7 +23,7 @@ def aged(tmp_path_factory):
 @pytest.fixture(scope="module")
 def results(aged, tmp_path_factory):
     """Besom first, then the peers; the table is shown at the end of the run."""
-    ours = evaluate.besom(aged, tmp_path_factory.mktemp("besom"))
+    (ours,) = evaluate.besom(aged, tmp_path_factory.mktemp("besom"))
     seconds = evaluate.timed_peer(aged.dirty)
     neighbours = peers.Neighbours(aged.dirty)
     theirs = evaluate.end_to_end(neighbours, aged, thresholds=(30, 50, 80, 120))

@@ -59,11 +59,16 @@ FORMATS = {
     "dpx 16 big": dpx(16, "big"),
     "dpx 10 by ffmpeg": dpx_of_ffmpeg("gbrp10le"),
     "tiff 16 none": sixteen("tif", compression="none"),
+    "exr half none": half("none"),
+    "exr half zips": half("zips"),
+    "exr half zip": half("zip"),
+    "exr half piz": half("piz"),
+    "png 16": sixteen("png"),
+}
+
+READ_ONLY = {
     "tiff 16 lzw": sixteen("tif", compression="lzw"),
     "tiff 16 zip": sixteen("tif", compression="zip"),
-    "exr half none": half("none"),
-    "exr half zip": half("zip"),
-    "png 16": sixteen("png"),
 }
 
 
@@ -85,8 +90,15 @@ def bits(pixels):
 def repaired(request, tmp_path_factory):
     """A scene in one format, found, accepted by rule, repaired and verified."""
     kind = request.param
-    extension, write = FORMATS[kind]
     folder = tmp_path_factory.mktemp(kind.replace(" ", "_"))
+    names, scene, road = accepted(FORMATS[kind], folder)
+    road.repair(folder / "repaired")
+    return kind, folder, names, scene, road
+
+
+def accepted(format_, folder):
+    """The scene written in one format, searched, and what was found accepted by rule."""
+    extension, write = format_
     scene = scenes.make()
     names = [NAME.format(FIRST + n, extension) for n in range(scenes.COUNT)]
     (folder / "scans").mkdir()
@@ -96,8 +108,7 @@ def repaired(request, tmp_path_factory):
     road.detect()
     road.decide("accept", "--min-confidence", "0.3", "--include-at-risk")
     road.masks(folder / "masks", "accepted")
-    road.repair(folder / "repaired")
-    return kind, folder, names, scene, road
+    return names, scene, road
 
 
 def accepted_mask(folder, name):
@@ -169,3 +180,13 @@ def test_verify_refuses_one_bit_outside(repaired):
         assert names[2] in said
     finally:
         target.write_bytes(whole)
+
+
+@pytest.mark.parametrize("kind", list(READ_ONLY))
+def test_what_can_only_be_read_is_searched_and_its_repair_refused(tmp_path, kind):
+    names, scene, road = accepted(READ_ONLY[kind], tmp_path)
+    for name, core in zip(names, scene.cores, strict=True):
+        assert accepted_mask(tmp_path, name)[core].all(), f"{name}: the spots were not found"
+    said = besom("repair", road.reel, "--to", tmp_path / "repaired", expect=1)
+    assert names[1] in said and len(said.strip().splitlines()) == 1
+    assert not list((tmp_path / "repaired").glob("*0086401*")), "half a repair was left behind"

@@ -34,7 +34,7 @@ pub struct Scan {
 enum Layout {
     Dpx(dpx::Layout),
     Tiff(tiff::Layout),
-    Exr(exr::Layout),
+    Exr(Box<exr::Layout>),
     Png,
 }
 
@@ -56,7 +56,7 @@ impl Scan {
         let decoded = match sniff(&bytes) {
             Some(Format::Dpx) => dpx::decode(&bytes).map(|(h, f, l)| (h, f, Layout::Dpx(l))),
             Some(Format::Tiff) => tiff::decode(&bytes).map(|(h, f, l)| (h, f, Layout::Tiff(l))),
-            Some(Format::OpenExr) => exr::decode(&bytes).map(|(h, f, l)| (h, f, Layout::Exr(l))),
+            Some(Format::OpenExr) => exr::decode(&bytes).map(|(h, f, l)| (h, f, Layout::Exr(Box::new(l)))),
             Some(Format::Png) => png::decode(&bytes).map(|(h, f)| (h, f, Layout::Png)),
             None => Err(unknown_format(bytes.is_empty())),
         };

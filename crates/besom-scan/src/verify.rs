@@ -56,7 +56,8 @@ pub fn compare(source: &Path, repaired: &Path, allowed: &RunMask) -> Result<Comp
 
 /// SHA-256 in hexadecimal.
 pub fn sha256(bytes: &[u8]) -> String {
-    Sha256::digest(bytes).iter().map(|byte| format!("{byte:02x}")).collect()
+    let digits = Sha256::digest(bytes).into_iter().flat_map(|byte| [byte >> 4, byte & 15]);
+    digits.map(|digit| char::from(b"0123456789abcdef"[usize::from(digit)])).collect()
 }
 
 /// Changed samples, all and outside `allowed`.

@@ -3,7 +3,7 @@
 
 mod made;
 
-use besom_scan::{Guarantee, Run, RunMask, SampleEdit, verify};
+use besom_scan::{Encoding, Frame, Guarantee, Run, RunMask, SampleEdit, Samples, Transfer, dpx, verify};
 use made::{Dice, Variant, bits, scan, store};
 use proptest::prelude::*;
 
@@ -275,6 +275,68 @@ fn verify_frees_exactly_the_samples_of_the_allowed_pixels() {
             assert_eq!(found.proved(), own);
         }
     }
+}
+
+#[test]
+fn the_plain_writer_is_read_back_with_its_facts() {
+    let facts = dpx::Facts {
+        file_name: "skerry_r2.0086401.dpx".into(),
+        creator: "Besom".into(),
+        project: "Lamps of Skerry Point".into(),
+        frame_position: Some(86_401),
+        frame_rate: Some(24.0),
+        timecode: Some([1, 0, 59, 23]),
+    };
+    for (bits_of_sample, transfer) in
+        [(8u8, Transfer::Video), (10, Transfer::PrintingDensity), (12, Transfer::Log), (16, Transfer::Linear)]
+    {
+        for channels in [1usize, 3, 4] {
+            for big_endian in [false, true] {
+                let mut dice = Dice(6);
+                let codes: Vec<u16> =
+                    (0..13 * 5 * channels).map(|_| (dice.roll() & ((1 << bits_of_sample) - 1)) as u16).collect();
+                let samples = if bits_of_sample == 8 {
+                    Samples::U8(codes.iter().map(|c| *c as u8).collect())
+                } else {
+                    Samples::U16(codes)
+                };
+                let encoding = Encoding { bits: bits_of_sample, transfer };
+                let frame = Frame { width: 13, height: 5, channels, samples, encoding };
+                let file = dpx::encode(&frame, big_endian, &facts);
+                let read = scan(file.clone()).unwrap();
+                assert_eq!(*read.frame(), frame);
+                assert_eq!(read.header().warnings().next(), None);
+                let fact = |name| read.header().fact(name).unwrap().to_owned();
+                assert_eq!(fact("File name"), facts.file_name);
+                assert_eq!(fact("Creator"), "Besom");
+                assert_eq!(fact("Project"), facts.project);
+                assert_eq!(fact("Frame position"), "86401");
+                assert_eq!(fact("Frame rate"), "24");
+                assert_eq!(fact("Timecode"), "01:00:59:23");
+                // The offset given for the total file size by the standard.
+                let size: [u8; 4] = file[16..20].try_into().unwrap();
+                let size = if big_endian { u32::from_be_bytes(size) } else { u32::from_le_bytes(size) };
+                assert_eq!(size as usize, file.len());
+            }
+        }
+    }
+}
+
+#[test]
+fn undefined_facts_are_left_out() {
+    let variant = plain();
+    let mut file = variant.file(&variant.codes(&mut Dice(2)));
+    for (from, to) in [(36, 660), (1408, 2048)] {
+        file[from..to].fill(0xFF);
+    }
+    // Infinity, and infinity's bits stored as a number: both seen in the wild for "no frame rate".
+    variant.put32(&mut file, 1724, f32::INFINITY.to_bits());
+    variant.put32(&mut file, 1940, 2_139_095_040.0f32.to_bits());
+    file[801] = 255;
+    let read = scan(file).unwrap();
+    let names: Vec<&str> = read.header().facts.iter().map(|(name, _)| name.as_str()).collect();
+    assert_eq!(names, ["Version", "Byte order", "Packing", "Transfer", "Warning"]);
+    assert!(read.header().warnings().next().unwrap().contains("log is assumed"));
 }
 
 proptest! {

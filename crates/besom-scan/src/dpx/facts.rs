@@ -43,12 +43,11 @@ pub(super) fn facts(layout: &Layout, bytes: &[u8]) -> Vec<(String, String)> {
 fn packing_name(packing: Packing) -> String {
     match packing {
         Packing::Bytes => "bytes",
+        Packing::Stream { .. } => "packed",
         Packing::Shorts { bits: 16, .. } => "16-bit units",
         Packing::Shorts { shift: 0, .. } => "filled, method B",
-        Packing::Shorts { .. } => "filled, method A",
         Packing::Words { shifts } if shifts.contains(&0) => "filled, method B",
-        Packing::Words { .. } => "filled, method A",
-        Packing::Stream { .. } => "packed",
+        Packing::Shorts { .. } | Packing::Words { .. } => "filled, method A",
     }
     .to_owned()
 }

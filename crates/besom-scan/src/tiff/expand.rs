@@ -158,7 +158,6 @@ fn lzw(stored: &[u8], size: usize) -> Option<Vec<u8>> {
         }
         match previous {
             None if code < CLEAR => out.push(code as u8),
-            None => return None,
             Some(before) if code < strings.last.len() => {
                 let first = strings.append(code, &mut out);
                 strings.push(before, first);
@@ -168,7 +167,7 @@ fn lzw(stored: &[u8], size: usize) -> Option<Vec<u8>> {
                 out.push(first);
                 strings.push(before, first);
             }
-            Some(_) => return None,
+            _ => return None,
         }
         previous = Some(code);
     }

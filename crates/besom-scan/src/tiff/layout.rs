@@ -23,17 +23,23 @@ pub(crate) struct Layout {
     channels: usize,
     bits: u8,
     float: bool,
-    linear: bool,
+    transfer: Transfer,
     planar: bool,
-    compression: Option<Method>,
-    /// True when samples are stored as differences from the pixel before (TIFF 6.0, section 14).
-    differences: bool,
+    compression: Option<Compression>,
     tile_width: usize,
     tile_height: usize,
     offsets: Vec<u64>,
     /// Stored bytes of each strip or tile; empty for uncompressed files, which are as long as their pixels.
     sizes: Vec<u64>,
     facts: Vec<(String, String)>,
+}
+
+/// How the strips or tiles of a compressed file are stored.
+#[derive(Clone, Copy, Debug, PartialEq)]
+struct Compression {
+    method: Method,
+    /// True when samples are stored as differences from the pixel before (TIFF 6.0, section 14).
+    differences: bool,
 }
 
 /// A run of samples that stand side by side in the file: one row of one tile (of one plane).
@@ -101,10 +107,9 @@ impl Layout {
             channels,
             bits,
             float,
-            linear,
+            transfer: if linear { Transfer::Linear } else { Transfer::Video },
             planar,
-            compression: method,
-            differences,
+            compression: method.map(|method| Compression { method, differences }),
             tile_width: tile_width as usize,
             tile_height: tile_height as usize,
             offsets,
@@ -156,7 +161,7 @@ impl Layout {
             channels: self.channels,
             bits: self.bits,
             float: self.float,
-            transfer: if self.linear { Transfer::Linear } else { Transfer::Video },
+            transfer: self.transfer,
             format: Format::Tiff,
             guarantee: if self.compression.is_some() { Guarantee::ReadOnly } else { Guarantee::EveryByte },
             facts: self.facts.clone(),
@@ -205,8 +210,8 @@ impl Layout {
 
     /// All samples.
     pub(crate) fn unpack(&self, bytes: &[u8]) -> Result<Samples, Fault> {
-        if let Some(method) = self.compression {
-            let (layout, expanded) = self.expanded(bytes, method)?;
+        if let Some(compression) = self.compression {
+            let (layout, expanded) = self.expanded(bytes, compression)?;
             return layout.unpack(&expanded);
         }
         let big = self.big_endian;
@@ -225,7 +230,7 @@ impl Layout {
     }
 
     /// The same picture uncompressed: tile after tile, and the layout of those bytes.
-    fn expanded(&self, bytes: &[u8], method: Method) -> Result<(Self, Vec<u8>), Fault> {
+    fn expanded(&self, bytes: &[u8], compression: Compression) -> Result<(Self, Vec<u8>), Fault> {
         let row = self.row_bytes();
         let (across, down) = (self.across(), self.height.div_ceil(self.tile_height));
         // A last strip holds only the rows there are; tiles are always whole.
@@ -242,8 +247,8 @@ impl Layout {
                 let stored = bytes.get(start..end).ok_or_else(|| Fault::truncated(end as u64, bytes.len() as u64))?;
                 let whole = rows(tile) * row;
                 // A single tile as wide as the picture looks like a strip; it may hold more rows than the picture.
-                let mut expanded = method.expand(stored, whole)?;
-                if self.differences {
+                let mut expanded = compression.method.expand(stored, whole)?;
+                if compression.differences {
                     for line in expanded.chunks_mut(row) {
                         undo_differences(line, self.bits, self.big_endian, self.together());
                     }
@@ -251,7 +256,7 @@ impl Layout {
                 Ok(expanded)
             })
             .collect::<Result<_, Fault>>()?;
-        let mut layout = Self { compression: None, differences: false, sizes: Vec::new(), ..self.clone() };
+        let mut layout = Self { compression: None, sizes: Vec::new(), ..self.clone() };
         let mut at = 0;
         for (offset, tile) in layout.offsets.iter_mut().zip(&tiles) {
             *offset = at;

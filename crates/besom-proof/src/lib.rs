@@ -2,6 +2,7 @@
 #![forbid(unsafe_code)]
 
 pub mod ageing;
+pub mod demo;
 pub mod peers;
 pub mod score;
 pub mod study;

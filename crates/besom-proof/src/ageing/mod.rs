@@ -132,13 +132,21 @@ pub struct Ageing {
     seed: u64,
     size: (usize, usize),
     lines: Vec<Line>,
+    clouds: Vec<usize>,
 }
 
 impl Ageing {
     /// Plans the ageing of a clip of `frames` frames of `width` x `height` pixels.
     pub fn new(settings: &Settings, width: usize, height: usize, frames: usize, seed: u64) -> Self {
         let lines = lines::plan(settings.lines, frames, width, size_scale(width), seed);
-        Self { settings: settings.clone(), seed, size: (width, height), lines }
+        Self { settings: settings.clone(), seed, size: (width, height), lines, clouds: Vec::new() }
+    }
+
+    /// The same with a dense cloud of particles on frame `number`, whatever the dice say.
+    #[must_use]
+    pub fn with_cloud(mut self, number: usize) -> Self {
+        self.clouds.push(number);
+        self
     }
 
     /// Ages frame `number` (from 0) of the clip, whose clean planes are given.
@@ -162,6 +170,7 @@ impl Ageing {
         let scale = size_scale(width);
         let share = libm::sqrtf((width * height) as f32 / (2048.0 * 1556.0));
         let settings = &self.settings;
+        let cloud = if self.clouds.contains(&number) { 1.0 } else { settings.clouds };
         let [dust, hair, line] = &mut opacity;
         for scratch in &self.lines {
             scratch.lay(number, planes, line);
@@ -169,7 +178,7 @@ impl Ageing {
         for stamp in hair::of_frame(settings.hairs * share, self.size, scale, self.seed, number) {
             stamp.lay(planes, hair);
         }
-        for stamp in particle::of_frame(settings.dust * share, settings.clouds, self.size, scale, self.seed, number) {
+        for stamp in particle::of_frame(settings.dust * share, cloud, self.size, scale, self.seed, number) {
             stamp.lay(planes, dust);
         }
         opacity

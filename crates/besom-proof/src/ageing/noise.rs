@@ -51,7 +51,6 @@ pub(crate) fn plane(x: f32, y: f32, seed: u32) -> f32 {
 
 /// Noise in the plane that changes smoothly with time `z`.
 #[inline]
-#[allow(dead_code, reason = "for the demo reel")]
 pub(crate) fn moving(x: f32, y: f32, z: f32, seed: u32) -> f32 {
     let floor = z.floor();
     let k = floor as i32 as u32;

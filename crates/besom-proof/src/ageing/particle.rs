@@ -34,7 +34,7 @@ pub(super) fn of_frame(mean: f32, cloud: f32, size: (usize, usize), scale: f32, 
     if dice.chance(cloud) {
         let centre = (dice.range(0.1, 0.9) * width, dice.range(0.1, 0.9) * height);
         let (wide, tall) = (dice.range(0.03, 0.13) * width, dice.range(0.03, 0.13) * width);
-        let members = (mean.max(12.0) * dice.range(0.8, 2.5)).min(400.0) as usize;
+        let members = (mean.max(40.0) * dice.range(0.8, 2.5)).min(400.0) as usize;
         stamps.extend((0..members).map(|_| {
             let place = (centre.0 + wide * dice.normal(), centre.1 + tall * dice.normal());
             particle(&mut dice, place, scale, 0.8)

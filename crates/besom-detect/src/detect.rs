@@ -9,6 +9,7 @@ use crate::components::{Component, Thresholds, components};
 use crate::evidence::{Evidence, sigma_table, test};
 use crate::features::{Crowd, Glance, Measured, Scene, Side, closer_look, glance};
 use crate::grain::Grain;
+use crate::lines::lines;
 use crate::model::Model;
 use crate::prepare::Prepared;
 
@@ -50,6 +51,8 @@ pub struct Suspects {
     pub measured: Vec<Measured>,
     /// The test had frames on one side only.
     pub one_sided: bool,
+    /// Line scratches, already judged.
+    pub lines: Vec<Candidate>,
 }
 
 /// The two neighbours of the test, the witnesses beyond them, and whether they lie on one side.
@@ -82,15 +85,14 @@ pub fn suspects(
     settings: &Settings,
     first_look: &(dyn Fn(&[f32]) -> bool + Sync),
 ) -> Suspects {
-    let nothing = Suspects { components: Vec::new(), measured: Vec::new(), one_sided: true };
+    let nothing = Suspects { components: Vec::new(), measured: Vec::new(), one_sided: true, lines: Vec::new() };
     let current = window.current;
     let Some((neighbours, witnesses, one_sided)) = window.choose() else { return nothing };
     let same_size = |p: &Prepared| p.width() == current.width() && p.height() == current.height();
     if !neighbours.iter().all(|p| same_size(p)) {
         return nothing;
     }
-    let ((field_a, a), (field_b, b)) =
-        rayon::join(|| side(current, neighbours[0]), || side(current, neighbours[1]));
+    let ((field_a, a), (field_b, b)) = rayon::join(|| side(current, neighbours[0]), || side(current, neighbours[1]));
     let evidence = test(&current.luma, &a, &b, &sigma_table(grain));
     let components = components(&evidence, &settings.thresholds);
     let mut taken = Plane::<u8>::new(current.width(), current.height());
@@ -116,19 +118,26 @@ pub fn suspects(
         .map(|c| Some(glance(&scene, c)).filter(|g: &Glance| first_look(g.values())).map(|g| closer_look(&scene, g)))
         .collect();
     let (components, measured) = components.into_iter().zip(looked).filter_map(|(c, m)| m.map(|m| (c, m))).unzip();
-    Suspects { components, measured, one_sided }
+    let lines = lines(current, &scene.sides, grain);
+    Suspects { components, measured, one_sided, lines }
 }
 
 /// The candidates of `window.current`, in the order of their first pixel.
 pub fn detect(window: &Window, grain: &Grain, model: &Model, settings: &Settings) -> Vec<Candidate> {
     let found = suspects(window, grain, settings, &|values| model.worth_a_closer_look(values));
-    found
-        .components
-        .into_iter()
-        .zip(&found.measured)
-        .filter_map(|(component, measured)| judge(component, measured, model, settings))
-        .collect()
+    let marks = found.components.into_iter().zip(&found.measured);
+    let mut candidates: Vec<Candidate> =
+        marks.filter_map(|(component, measured)| judge(component, measured, model, settings)).collect();
+    // What lies on a line that is sure is part of it.
+    let sure: Vec<&Candidate> = found.lines.iter().filter(|l| l.confidence >= SURE).collect();
+    candidates.retain(|c| !sure.iter().any(|l| 2 * l.mask.overlap(&c.mask) > c.area()));
+    candidates.extend(found.lines);
+    candidates.sort_by_key(|c| c.mask.runs().first().map(|r| (r.y, r.x0)));
+    candidates
 }
+
+/// Confidence from which a line swallows the specks that lie on it.
+const SURE: f32 = 0.5;
 
 fn judge(component: Component, measured: &Measured, model: &Model, settings: &Settings) -> Option<Candidate> {
     let confidence = model.confidence(measured);

@@ -6,6 +6,8 @@
 //! (ROD: Nadenau and Mitra, 1997, from memory; here with all 3x3 pixels of both neighbours), which forgives small errors of
 //! motion along edges.
 
+#![allow(clippy::inline_always)]
+
 use besom_scan::Plane;
 use rayon::prelude::*;
 
@@ -34,35 +36,46 @@ pub fn test(current: &Plane, a: &Plane, b: &Plane, sigma: &[f32]) -> Evidence {
     let mut spike = Plane::new(width, height);
     let mut rank = Plane::new(width, height);
     let lines = spike.as_mut_slice().par_chunks_mut(width).zip(rank.as_mut_slice().par_chunks_mut(width));
-    lines.enumerate().for_each(|(y, (spike, rank))| {
-        let mut low = vec![0.0f32; width + 2];
-        let mut high = vec![0.0f32; width + 2];
-        column_extremes(a, b, y, &mut low, &mut high);
-        let (now, a, b) = (current.row(y), a.row(y), b.row(y));
-        for x in 0..width {
-            let inverse = 1.0 / sigma[(0.5 * (a[x] + b[x])).clamp(0.0, 1023.0) as usize];
-            let (da, db) = (now[x] - a[x], now[x] - b[x]);
-            // max(0, min) - max(0, -max): the smaller magnitude where signs agree, else zero, without a branch.
-            spike[x] = (da.min(db).max(0.0) + da.max(db).min(0.0)) * inverse;
-            let most = high[x].max(high[x + 1]).max(high[x + 2]);
-            let least = low[x].min(low[x + 1]).min(low[x + 2]);
-            rank[x] = ((now[x] - most).max(0.0) + (now[x] - least).min(0.0)) * inverse;
-        }
-    });
+    let inverse: Vec<f32> = sigma.iter().map(|s| 1.0 / s).collect();
+    lines.enumerate().for_each(|(y, (spike, rank))| test_row(current.row(y), a, b, y, &inverse, spike, rank));
     Evidence { spike, rank }
 }
 
-fn column_extremes(a: &Plane, b: &Plane, y: usize, low: &mut [f32], high: &mut [f32]) {
-    let (width, height) = (a.width(), a.height());
+#[multiversion::multiversion(targets("x86_64+avx2"))]
+fn test_row(now: &[f32], a: &Plane, b: &Plane, y: usize, inverse: &[f32], spike: &mut [f32], rank: &mut [f32]) {
+    let (width, height) = (now.len(), a.height());
+    let mut low = vec![0.0f32; width + 2];
+    let mut high = vec![0.0f32; width + 2];
     let ys = [y.saturating_sub(1), y, (y + 1).min(height - 1)];
-    let [a0, a1, a2] = ys.map(|y| a.row(y));
-    let [b0, b1, b2] = ys.map(|y| b.row(y));
-    for x in 0..width {
-        low[x + 1] = a0[x].min(a1[x]).min(a2[x]).min(b0[x].min(b1[x]).min(b2[x]));
-        high[x + 1] = a0[x].max(a1[x]).max(a2[x]).max(b0[x].max(b1[x]).max(b2[x]));
+    let [a0, a1, a2] = ys.map(|y| &a.row(y)[..width]);
+    let [b0, b1, b2] = ys.map(|y| &b.row(y)[..width]);
+    for (x, (low, high)) in low[1..=width].iter_mut().zip(&mut high[1..=width]).enumerate() {
+        *low = least(least(least(a0[x], a1[x]), a2[x]), least(least(b0[x], b1[x]), b2[x]));
+        *high = most(most(most(a0[x], a1[x]), a2[x]), most(most(b0[x], b1[x]), b2[x]));
     }
     (low[0], low[width + 1]) = (low[1], low[width]);
     (high[0], high[width + 1]) = (high[1], high[width]);
+    let (spike, rank) = (&mut spike[..width], &mut rank[..width]);
+    for x in 0..width {
+        let unit = inverse[((0.5 * (a1[x] + b1[x])) as i32).clamp(0, 1023) as usize];
+        let (da, db) = (now[x] - a1[x], now[x] - b1[x]);
+        // The smaller magnitude where the signs agree, else zero, without a branch.
+        spike[x] = (most(least(da, db), 0.0) + least(most(da, db), 0.0)) * unit;
+        let top = most(most(high[x], high[x + 1]), high[x + 2]);
+        let bottom = least(least(low[x], low[x + 1]), low[x + 2]);
+        rank[x] = (most(now[x] - top, 0.0) + least(now[x] - bottom, 0.0)) * unit;
+    }
+}
+
+// Comparisons instead of `f32::min` and `max`: planes hold no NaN, and these become one instruction.
+#[inline(always)]
+fn least(a: f32, b: f32) -> f32 {
+    if a < b { a } else { b }
+}
+
+#[inline(always)]
+fn most(a: f32, b: f32) -> f32 {
+    if a > b { a } else { b }
 }
 
 #[cfg(test)]
@@ -95,7 +108,13 @@ mod tests {
                     .flat_map(|(i, j)| [a.clamped(i, j), b.clamped(i, j)])
                     .collect();
                 let (min, max) = around.iter().fold((f32::MAX, f32::MIN), |(l, h), v| (l.min(*v), h.max(*v)));
-                let rank = if v > max { v - max } else if v < min { v - min } else { 0.0 } / 2.0;
+                let rank = if v > max {
+                    v - max
+                } else if v < min {
+                    v - min
+                } else {
+                    0.0
+                } / 2.0;
                 assert_eq!(e.rank.clamped(x, y), rank);
             }
         }

@@ -2,9 +2,9 @@
 //! model serves every stock, size and depth.
 
 use besom_motion::MotionField;
+use besom_motion::Vector;
 use besom_motion::around::{LocalMatch, Search, search_around};
 use besom_motion::interpolate::sample;
-use besom_motion::Vector;
 use besom_scan::{Plane, Rect};
 
 use crate::candidate::Polarity;
@@ -193,7 +193,11 @@ impl Zones {
                     0 => {
                         zones.mask.push(place);
                         let border = i == 0 || j == 0 || i + 1 == w || j + 1 == h;
-                        if border || [j * w + i - 1, j * w + i + 1, (j - 1) * w + i, (j + 1) * w + i].iter().any(|k| distance[*k] > 0) {
+                        if border
+                            || [j * w + i - 1, j * w + i + 1, (j - 1) * w + i, (j + 1) * w + i]
+                                .iter()
+                                .any(|k| distance[*k] > 0)
+                        {
                             zones.edge.push(place);
                         }
                     }
@@ -364,7 +368,8 @@ fn shape_of_response(put: &mut Put, scene: &Scene, zones: &Zones, sign: f32) {
 fn surroundings(put: &mut Put, scene: &Scene, zones: &Zones, sigma: f32, sign: f32) {
     let luma = &scene.current.luma;
     let [a, b] = [scene.sides[0].seen, scene.sides[1].seen];
-    let residue = |places: &[(usize, usize)], plane: &Plane| mean(places, |x, y| (luma.at(x, y) - plane.at(x, y)).abs());
+    let residue =
+        |places: &[(usize, usize)], plane: &Plane| mean(places, |x, y| (luma.at(x, y) - plane.at(x, y)).abs());
     let (ra, rb) = (residue(&zones.rim, a) / sigma, residue(&zones.rim, b) / sigma);
     put.add(ra.min(rb));
     put.add(ra.max(rb));
@@ -383,9 +388,8 @@ fn surroundings(put: &mut Put, scene: &Scene, zones: &Zones, sigma: f32, sign: f
 fn edges(put: &mut Put, scene: &Scene, zones: &Zones, sigma: f32) {
     let luma = &scene.current.luma;
     let a = scene.sides[0].seen;
-    let sharpest = |places: &[(usize, usize)], plane: &Plane| {
-        places.iter().map(|&(x, y)| slope(plane, x, y)).fold(0.0, f32::max)
-    };
+    let sharpest =
+        |places: &[(usize, usize)], plane: &Plane| places.iter().map(|&(x, y)| slope(plane, x, y)).fold(0.0, f32::max);
     let edge = mean(&zones.edge, |x, y| slope(luma, x, y)) / sigma;
     put.add(edge);
     let picture = sharpest(&zones.surround, a).max(sharpest(&zones.rim, a)) / sigma;
@@ -555,9 +559,7 @@ fn witnesses(
         if !m.error.is_finite() {
             continue;
         }
-        let far = |x: usize, y: usize| {
-            sample(&frame.luma, x as f32 + m.vector.dx, y as f32 + m.vector.dy) + m.offset
-        };
+        let far = |x: usize, y: usize| sample(&frame.luma, x as f32 + m.vector.dx, y as f32 + m.vector.dy) + m.offset;
         let close = |x: usize, y: usize| {
             sample(&scene.sides[k].frame.luma, x as f32 + near.vector.dx, y as f32 + near.vector.dy) + near.offset
         };

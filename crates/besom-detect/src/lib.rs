@@ -10,6 +10,7 @@ pub mod detect;
 pub mod evidence;
 pub mod features;
 pub mod grain;
+pub mod lines;
 pub mod model;
 pub mod prepare;
 pub mod survey;

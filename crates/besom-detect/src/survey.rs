@@ -1,6 +1,6 @@
 //! What the survey measures from pixels: shot cuts and grain.
 
-use besom_motion::{compensate, estimate_field, Flicker};
+use besom_motion::{Flicker, compensate, estimate_field};
 use besom_scan::Plane;
 
 use crate::grain::{BINS, Grain};
@@ -58,7 +58,8 @@ impl Thumbnail {
         }
         let mean = |p: &Plane| p.as_slice().iter().sum::<f32>() / p.as_slice().len() as f32;
         let (ma, mb) = (mean(a), mean(b));
-        let spread = |p: &Plane, m: f32| p.as_slice().iter().map(|v| (v - m).abs()).sum::<f32>() / p.as_slice().len() as f32;
+        let spread =
+            |p: &Plane, m: f32| p.as_slice().iter().map(|v| (v - m).abs()).sum::<f32>() / p.as_slice().len() as f32;
         let contrast = spread(a, ma).max(spread(b, mb)).max(8.0);
         let (mut sum, mut blocks) = (0.0, 0.0);
         for y0 in (0..a.height()).step_by(BLOCK) {
@@ -118,9 +119,8 @@ pub fn cuts(thumbnails: &[Option<Thumbnail>]) -> Vec<usize> {
             continue;
         }
         // Seen past one odd frame, is the picture the same? `change[k]` lies between known frames k and k + 1.
-        let same = |a: usize, b: usize| {
-            known.get(a).zip(known.get(b)).is_some_and(|((_, a), (_, b))| a.unlike(b) < 0.6 * CUT)
-        };
+        let same =
+            |a: usize, b: usize| known.get(a).zip(known.get(b)).is_some_and(|((_, a), (_, b))| a.unlike(b) < 0.6 * CUT);
         if same(k, k + 2) || (k > 0 && same(k - 1, k + 1)) {
             continue;
         }
@@ -153,10 +153,7 @@ pub fn measure_grain(pairs: &[(&Prepared, &Prepared)], channels: usize, fallback
             }
         }
     }
-    Grain {
-        luma: joined(&lumas, fallback),
-        channels: colours.iter().map(|pairs| joined(pairs, fallback)).collect(),
-    }
+    Grain { luma: joined(&lumas, fallback), channels: colours.iter().map(|pairs| joined(pairs, fallback)).collect() }
 }
 
 /// Lowest grain that is believed, in codes: scans of fewer levels, or made by a computer, still round.

@@ -71,7 +71,14 @@ impl Rim {
     }
 
     /// Mean absolute difference after the mean difference is taken away, at a whole-pixel displacement.
-    fn cost(&self, reference: &Plane, skip: Option<&Plane<u8>>, dx: i32, dy: i32, scratch: &mut Vec<f32>) -> (f32, f32) {
+    fn cost(
+        &self,
+        reference: &Plane,
+        skip: Option<&Plane<u8>>,
+        dx: i32,
+        dy: i32,
+        scratch: &mut Vec<f32>,
+    ) -> (f32, f32) {
         scratch.clear();
         let mut sum = 0.0;
         for &(x, y, value) in &self.pixels {
@@ -100,7 +107,14 @@ impl Rim {
     }
 
     /// One Gauss-Newton step for displacement and level, with Huber weights so that another layer's pixels count little.
-    fn refine(&self, reference: &Plane, skip: Option<&Plane<u8>>, v: Vector, offset: f32, scale: f32) -> Option<Vector> {
+    fn refine(
+        &self,
+        reference: &Plane,
+        skip: Option<&Plane<u8>>,
+        v: Vector,
+        offset: f32,
+        scale: f32,
+    ) -> Option<Vector> {
         let limit = 1.5 * scale.max(1.0);
         let mut a = [[0.0f32; 3]; 3];
         let mut b = [0.0f32; 3];

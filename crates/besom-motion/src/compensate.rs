@@ -61,10 +61,8 @@ fn moved_block(reference: &Plane, x: usize, y: usize, tx: f32, ty: f32, out: &mu
     }
     for j in 0..BLOCK {
         for i in 0..BLOCK {
-            out[j * stride + i] = wy[0] * across[j][i]
-                + wy[1] * across[j + 1][i]
-                + wy[2] * across[j + 2][i]
-                + wy[3] * across[j + 3][i];
+            out[j * stride + i] =
+                wy[0] * across[j][i] + wy[1] * across[j + 1][i] + wy[2] * across[j + 2][i] + wy[3] * across[j + 3][i];
         }
     }
 }

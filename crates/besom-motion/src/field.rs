@@ -120,10 +120,8 @@ impl Grid {
     /// neighbour whose vector lies farther away than the patch's own uncertainty belongs to another object and counts
     /// little.
     fn settled(&self) -> Self {
-        let joined = (0..self.found.len())
-            .into_par_iter()
-            .map(|k| self.joined(k % self.columns, k / self.columns))
-            .collect();
+        let joined =
+            (0..self.found.len()).into_par_iter().map(|k| self.joined(k % self.columns, k / self.columns)).collect();
         Self { columns: self.columns, rows: self.rows, found: joined }
     }
 
@@ -237,7 +235,10 @@ fn search_band(
             match coarser {
                 Some(grid) => {
                     let (cc, cr) = (c / 2, (first + r) / 2);
-                    let other = (if c % 2 == 1 { cc + 1 } else { cc.saturating_sub(1) }, if (first + r) % 2 == 1 { cr + 1 } else { cr.saturating_sub(1) });
+                    let other = (
+                        if c % 2 == 1 { cc + 1 } else { cc.saturating_sub(1) },
+                        if (first + r) % 2 == 1 { cr + 1 } else { cr.saturating_sub(1) },
+                    );
                     for (i, j) in [(cc, cr), (other.0, cr), (cc, other.1), (other.0, other.1)] {
                         let v = grid.at(i, j);
                         offer(Vector::new(2.0 * v.dx, 2.0 * v.dy));

@@ -82,7 +82,7 @@ fn main() {
         println!("--- sensitivity {th} (left out clip)");
         let (mut r, mut p, mut n) = (0.0, 0.0, 0.0);
         for row in rows.iter().filter(|r| r.2 == th) {
-            println!("{:10} {:6} dust {:.3} large {:.3} hair {:.3} line {:.3} precision {:.3} false/f/Mpx {:.2}", row.0, row.1, row.3.recall(0), row.3.large.1 as f32 / row.3.large.0 as f32, row.3.recall(1), row.3.recall(2), row.3.precision(), row.4);
+            println!("{:10} {:6} dust {:.3} large {:.3} hair {:.3} line {:.3} lines {}-{} precision {:.3} false/f/Mpx {:.2}", row.0, row.1, row.3.recall(0), row.3.large.1 as f32 / row.3.large.0 as f32, row.3.recall(1), row.3.recall(2), row.3.lines.0, row.3.lines.1, row.3.precision(), row.4);
             if row.1 != "clean" { r += row.3.recall(0); p += row.3.precision(); n += 1.0; }
         }
         println!("mean dust {:.3} precision {:.3}", r / n, p / n);

@@ -22,6 +22,8 @@ pub struct TrueObject {
     pub place: (usize, usize),
     /// Suspects (index in the frame) that cover pixels of it, with the number of pixels.
     pub covered: Vec<(usize, usize)>,
+    /// Line candidates that cover pixels of it: confidence, and the number of pixels.
+    pub by_lines: Vec<(f32, usize)>,
 }
 
 /// One suspect: its measurements and whether the truth knows it.
@@ -42,6 +44,8 @@ pub struct FrameStudy {
     pub judged: Vec<Judged>,
     /// True objects.
     pub objects: Vec<TrueObject>,
+    /// Line candidates: confidence, and whether the truth knows them.
+    pub lines: Vec<(f32, bool)>,
 }
 
 /// The label bits in the order of the tables.
@@ -63,9 +67,18 @@ pub fn study(aged: &[Vec<Plane>], labels: &[Plane<u8>], settings: &Settings) -> 
                 after_next: at(n + 2),
             };
             let found = suspects(&window, &grain, settings, &|_| true);
+            let lines: Vec<&RunMask> = found.lines.iter().map(|c| &c.mask).collect();
             let masks: Vec<&RunMask> = found.components.iter().map(|c| &c.mask).collect();
             let values = found.measured.iter().map(|m| m.values.to_vec()).collect();
-            judge(&masks, values, &labels[n as usize])
+            let lined = judge(&lines, vec![Vec::new(); lines.len()], &labels[n as usize]);
+            let mut study = judge(&masks, values, &labels[n as usize]);
+            study.lines = found.lines.iter().map(|c| c.confidence).zip(lined.judged.iter().map(|j| j.real)).collect();
+            for (object, by_line) in study.objects.iter_mut().zip(&lined.objects) {
+                if object.kind == LINE {
+                    object.by_lines = by_line.covered.iter().map(|(k, n)| (found.lines[*k].confidence, *n)).collect();
+                }
+            }
+            study
         })
         .collect();
     (grain, studies)
@@ -112,10 +125,10 @@ fn judge(masks: &[&RunMask], values: Vec<Vec<f32>>, labels: &Plane<u8>) -> Frame
                     }
                 }
             }
-            objects.push(TrueObject { kind, area: pixels.len(), place: pixels[pixels.len() / 2], covered });
+            objects.push(TrueObject { kind, area: pixels.len(), place: pixels[pixels.len() / 2], covered, by_lines: Vec::new() });
         }
     }
-    FrameStudy { judged, objects }
+    FrameStudy { judged, objects, lines: Vec::new() }
 }
 
 fn within(labels: &Plane<u8>, reach: u32) -> Plane<u8> {
@@ -166,6 +179,8 @@ pub struct Figures {
     pub large: (usize, usize),
     /// Candidates, false candidates.
     pub candidates: (usize, usize),
+    /// Of these, lines, and false lines.
+    pub lines: (usize, usize),
 }
 
 impl Figures {
@@ -178,8 +193,16 @@ impl Figures {
                 self.candidates.1 += usize::from(!judged.real);
             }
         }
+        for (_, real) in frame.lines.iter().filter(|(p, _)| *p >= sensitivity) {
+            self.candidates.0 += 1;
+            self.candidates.1 += usize::from(!real);
+            self.lines.0 += 1;
+            self.lines.1 += usize::from(!real);
+        }
         for object in &frame.objects {
-            let covered: usize = object.covered.iter().filter(|(k, _)| kept(*k)).map(|(_, n)| n).sum();
+            let specks: usize = object.covered.iter().filter(|(k, _)| kept(*k)).map(|(_, n)| n).sum();
+            let lines: usize = object.by_lines.iter().filter(|(p, _)| *p >= sensitivity).map(|(_, n)| n).sum();
+            let covered = specks.max(lines);
             let found = covered * 10 >= object.area * 3;
             let kind = KINDS.iter().position(|(bit, _)| *bit == object.kind).unwrap_or(0);
             self.objects[kind] += 1;

@@ -3,7 +3,7 @@
 //! [`Reel`] is one reel opened by one artist. Its state is the fold of every artist's journal over the candidates that
 //! the detector wrote: nothing is ever changed in place, so any number of people can work in one shared folder and any
 //! two copies of a folder can be joined. The model ([`model`]) knows of no file; the files have types of their own
-//! ([`file`]); sums and tables are in [`ledger`]; long jobs are in [`work`].
+//! ([`mod@file`]); sums and tables are in [`ledger`]; long jobs are in [`work`].
 #![forbid(unsafe_code)]
 
 pub mod error;

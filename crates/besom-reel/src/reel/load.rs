@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 use std::time::SystemTime;
 
 use besom_detect::Candidate;
+use besom_scan::{Run, RunMask};
 use rayon::prelude::*;
 
 use super::Reel;
@@ -13,6 +14,7 @@ use crate::file::{candidates, journal, reel, shots};
 use crate::fold::{Fold, Stacks};
 use crate::model::artist::Artist;
 use crate::model::info::ReelInfo;
+use crate::model::record::Deed;
 use crate::model::shot::Shot;
 
 /// Name, length and time of each candidate file: the files are immutable, so the same stamp means the same candidates.
@@ -154,6 +156,11 @@ impl Reel {
             records.extend(read.records);
             problems.extend(read.problems);
         }
+        for record in &mut records {
+            if let Deed::HandMark { mask, .. } = &mut record.deed {
+                *mask = cut_to_frame(mask, &self.info);
+            }
+        }
         self.own_bytes = own_bytes;
         problems.extend(self.fold.set_records(records));
         self.stacks = self.artist().map(|a| Stacks::of(self.records(), a)).unwrap_or_default();
@@ -183,6 +190,13 @@ fn cover(shots: &mut [Shot], info: &ReelInfo) {
     if let Some(last) = shots.last_mut() {
         last.last = last.last.max(info.last);
     }
+}
+
+/// A journal from elsewhere may hold a mark beyond the frame; whoever repairs relies on masks that lie inside.
+fn cut_to_frame(mask: &RunMask, info: &ReelInfo) -> RunMask {
+    let (width, height) = (info.width as u32, info.height as u32);
+    let inside = mask.runs().iter().filter(|r| r.y < height && r.x0 < width);
+    RunMask::from_runs(inside.map(|r| Run { x1: r.x1.min(width), ..*r }).collect())
 }
 
 fn stamp(folder: &Path) -> Result<ChunkStamp, ReelError> {

@@ -263,6 +263,17 @@ fn edits_that_make_no_sense_are_refused_and_leave_no_trace() {
 }
 
 #[test]
+fn a_hand_mark_from_elsewhere_is_cut_to_the_frame() {
+    let home = detected();
+    let path = journal::path_of(&folder(&home), &Artist::new("Tam").unwrap());
+    std::fs::create_dir_all(path.parent().unwrap()).unwrap();
+    let line = "(version:1,sequence:1,time:\"2026-03-04T09:30:00Z\",artist:\"Tam\",what:HandMark(frame:101,mask:\"239:310+99;240:0+5\"))\n";
+    std::fs::write(path, line).unwrap();
+    let reel = Reel::open(&folder(&home), "Ines").unwrap();
+    assert_eq!(reel.accepted(101)[0].1.bounds(), Rect::new(310, 239, 320, 240));
+}
+
+#[test]
 fn a_folder_is_made_only_where_nothing_is() {
     let home = detected();
     let info = Reel::open_to_read(&folder(&home)).unwrap().info().clone();

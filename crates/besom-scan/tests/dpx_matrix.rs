@@ -189,15 +189,18 @@ fn alpha_first_files_come_out_red_first() {
     assert_eq!(bits(&scan(patched).unwrap()), after);
 }
 
+/// A change to a file's header.
+type Harm<'a> = &'a dyn Fn(&Variant, &mut Vec<u8>);
+
 #[test]
 fn refusals_name_the_reason() {
-    let refused = |harm: &dyn Fn(&Variant, &mut Vec<u8>)| {
+    let refused = |harm: Harm<'_>| {
         let variant = plain();
         let mut file = variant.file(&variant.codes(&mut Dice(2)));
         harm(&variant, &mut file);
         scan(file).unwrap_err().to_string()
     };
-    let cases: [(&dyn Fn(&Variant, &mut Vec<u8>), &str); 12] = [
+    let cases: [(Harm<'_>, &str); 12] = [
         (&|v, f| v.put16(f, 806, 1), "run-length"),
         (&|v, f| v.put16(f, 804, 5), "unknown packing 5"),
         (&|v, f| v.put16(f, 804, u16::MAX), "unknown packing 65535"),

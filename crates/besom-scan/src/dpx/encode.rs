@@ -130,6 +130,8 @@ impl Writer {
         if let Some(timecode) = facts.timecode {
             let decimal = timecode.map(|part| part / 10 % 10 * 16 + part % 10);
             self.u32(1920, u32::from_be_bytes(decimal));
+            // With a timecode the user bits beside it are stated too: none.
+            self.u32(1924, 0);
         }
     }
 

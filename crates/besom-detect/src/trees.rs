@@ -144,7 +144,7 @@ impl Tree {
 pub struct Trees {
     features: Vec<String>,
     base: f32,
-    trees: Vec<Tree>,
+    members: Vec<Tree>,
     calibration: Vec<(f32, f32)>,
 }
 
@@ -189,7 +189,7 @@ impl Trees {
         for (tree, t) in trees.iter().enumerate() {
             t.check(features.len()).map_err(|reason| TreesError::Tree { tree, reason })?;
         }
-        Ok(Self { features, base, trees, calibration })
+        Ok(Self { features, base, members: trees, calibration })
     }
 
     /// The same trees with another calibration curve, under the rules of [`Trees::new`].
@@ -197,7 +197,7 @@ impl Trees {
     /// # Errors
     /// [`TreesError::Calibration`].
     pub fn with_calibration(self, calibration: Vec<(f32, f32)>) -> Result<Self, TreesError> {
-        Self::new(self.features, self.base, self.trees, calibration)
+        Self::new(self.features, self.base, self.members, calibration)
     }
 
     /// Reads the file format that [`Trees::to_ron`] writes. Any text is safe to give.
@@ -231,7 +231,7 @@ impl Trees {
             let _ = writeln!(out, "    ({}, {}),", number(*raw), number(*probability));
         }
         out.push_str("  ],\n  trees: [\n");
-        for tree in &self.trees {
+        for tree in &self.members {
             out.push_str("    (\n");
             array(&mut out, "feature", &tree.feature, u32::to_string);
             array(&mut out, "threshold", &tree.threshold, |v| number(*v));
@@ -251,7 +251,7 @@ impl Trees {
 
     /// The trees.
     pub fn trees(&self) -> &[Tree] {
-        &self.trees
+        &self.members
     }
 
     /// The calibration curve; empty for the logistic function.
@@ -264,7 +264,7 @@ impl Trees {
     /// A feature that is not a number, or that a short row lacks, goes left at every question.
     pub fn raw(&self, features: &[f32]) -> f32 {
         // In f64, so that no file's numbers can overflow into something that is not a number.
-        self.trees.iter().fold(f64::from(self.base), |sum, tree| sum + f64::from(tree.answer(features))) as f32
+        self.members.iter().fold(f64::from(self.base), |sum, tree| sum + f64::from(tree.answer(features))) as f32
     }
 
     /// The calibrated probability of a row of features, 0 to 1.
@@ -288,7 +288,7 @@ impl Trees {
 
     /// The raw score of an average training row: where [`Trees::contributions`] start from.
     pub fn expected(&self) -> f32 {
-        self.trees.iter().fold(self.base, |sum, tree| sum + tree.value[0])
+        self.members.iter().fold(self.base, |sum, tree| sum + tree.value[0])
     }
 
     /// How much each feature moved the raw score of this row away from [`Trees::expected`]: at every node on the row's
@@ -297,7 +297,7 @@ impl Trees {
     /// One number a feature; together with [`Trees::expected`] they add up to [`Trees::raw`] but for rounding.
     pub fn contributions(&self, features: &[f32]) -> Vec<f32> {
         let mut moved = vec![0.0; self.features.len()];
-        for tree in &self.trees {
+        for tree in &self.members {
             let mut node = 0;
             while node < tree.inner() {
                 let child = tree.child(node, features);

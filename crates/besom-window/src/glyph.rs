@@ -145,7 +145,11 @@ pub(crate) fn icon(painter: &Painter, centre: Pos2, icon: Icon, colour: Color32)
     let way = if back { -1.0 } else { 1.0 };
     let stroke = Stroke::new(1.8, colour);
     let head = |x: f32| {
-        vec![centre + vec2((x - 2.5) * way, -5.0), centre + vec2((x + 2.5) * way, 0.0), centre + vec2((x - 2.5) * way, 5.0)]
+        vec![
+            centre + vec2((x - 2.5) * way, -5.0),
+            centre + vec2((x + 2.5) * way, 0.0),
+            centre + vec2((x - 2.5) * way, 5.0),
+        ]
     };
     match icon {
         Icon::Back | Icon::On => {

@@ -26,11 +26,15 @@ pub(crate) const RAISED: Color32 = grey(48);
 /// Raised things under the pointer.
 pub(crate) const HOVER: Color32 = grey(62);
 /// Raised things held down, and the chosen one of several.
-pub(crate) const CHOSEN: Color32 = grey(84);
+pub(crate) const CHOSEN: Color32 = grey(76);
+/// Candidates that wait for a decision, where many are counted together: bright enough to be seen, not to dazzle.
+pub(crate) const WAITING: Color32 = grey(186);
+/// What is done, where many are counted together.
+pub(crate) const SWEPT: Color32 = grey(92);
 /// Hairlines between areas.
 pub(crate) const LINE: Color32 = grey(58);
 /// Edges of controls: 3:1 on [`PANEL`].
-pub(crate) const EDGE: Color32 = grey(104);
+pub(crate) const EDGE: Color32 = grey(108);
 /// What is read: 13:1 on [`PANEL`].
 pub(crate) const TEXT: Color32 = grey(230);
 /// What explains: 6.9:1 on [`PANEL`].
@@ -56,8 +60,6 @@ pub(crate) const fn decision(decision: Decision) -> Color32 {
 
 /// The grid: gaps and margins are multiples of this many points.
 pub(crate) const UNIT: f32 = 8.0;
-/// Inner margin of panels.
-pub(crate) const MARGIN: f32 = 12.0;
 /// Height of controls; above the 24 points that WCAG 2.5.8 asks for.
 pub(crate) const CONTROL: f32 = 28.0;
 /// Height of a table row or list row.
@@ -134,8 +136,9 @@ fn spacing(spacing: &mut egui::style::Spacing) {
     spacing.slider_rail_height = 4.0;
     spacing.text_edit_width = 320.0;
     spacing.window_margin = Margin::same(16);
-    spacing.menu_margin = Margin::same(8);
+    spacing.menu_margin = Margin::same(14);
     spacing.tooltip_width = 340.0;
+    spacing.scroll = egui::style::ScrollStyle { bar_width: 6.0, ..egui::style::ScrollStyle::solid() };
 }
 
 /// The face: Source Sans 3, a humanist sans with figures of one width, so that counts stand in columns.

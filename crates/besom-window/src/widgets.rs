@@ -19,21 +19,17 @@ pub(crate) fn action_button(ui: &mut Ui, action: Action, enabled: bool, commands
     finish(response, action, enabled, commands)
 }
 
-/// A button that runs an action and stays down while `on` holds.
-pub(crate) fn toggle_button(
-    ui: &mut Ui,
-    action: Action,
-    on: bool,
-    enabled: bool,
-    commands: &mut Vec<Command>,
-) -> Response {
-    let response = ui.add_enabled(enabled, Button::selectable(on, action.label()));
-    response.widget_info(|| WidgetInfo::selected(Role::Button, enabled, on, action.label()));
-    let response = response.on_hover_text(action.tooltip());
-    if response.clicked() {
+/// A button that runs an action and stays down while `on` holds; `key` shows its key beside the label.
+pub(crate) fn toggle_button(ui: &mut Ui, action: Action, on: bool, key: bool, commands: &mut Vec<Command>) {
+    let mut button = Button::selectable(on, action.label());
+    if key {
+        button = button.shortcut_text(RichText::new(action.key_text()).font(tokens::small()).color(tokens::QUIET));
+    }
+    let response = ui.add(button);
+    response.widget_info(|| WidgetInfo::selected(Role::Button, true, on, action.label()));
+    if response.on_hover_text(action.tooltip()).clicked() {
         commands.push(Command::Do(action));
     }
-    response
 }
 
 /// A square button with an icon that runs an action.

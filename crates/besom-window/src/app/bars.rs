@@ -15,7 +15,7 @@ impl App {
             ui.horizontal_centered(|ui| {
                 self.sign(ui);
                 self.rooms(ui);
-                ui.add_space(tokens::UNIT);
+                ui.add_space(2.0 * tokens::UNIT);
                 self.reel_name(ui);
                 ui.with_layout(Layout::right_to_left(Align::Center), |ui| self.right_side(ui));
             });
@@ -43,10 +43,6 @@ impl App {
             let button = Button::selectable(here, action.label()).min_size(vec2(76.0, tokens::CONTROL));
             let response = ui.add_enabled(open, button);
             response.widget_info(|| WidgetInfo::selected(Role::Tab, open, here, action.label()));
-            if here {
-                let line = [response.rect.left_bottom() + vec2(8.0, 5.0), response.rect.right_bottom() + vec2(-8.0, 5.0)];
-                ui.painter().line_segment(line, egui::Stroke::new(2.0, tokens::TEXT));
-            }
             if response.on_hover_text(action.tooltip()).clicked() {
                 self.commands.push(Command::Do(action));
             }
@@ -75,10 +71,8 @@ impl App {
     fn right_side(&mut self, ui: &mut Ui) {
         widgets::action_button(ui, Action::Help, true, &mut self.commands);
         let reel = self.desk.as_ref().map(crate::desk::Desk::reel);
-        let (redo, undo) = (
-            reel.is_some_and(|r| r.redo_words().is_some()),
-            reel.is_some_and(|r| r.undo_words().is_some()),
-        );
+        let (redo, undo) =
+            (reel.is_some_and(|r| r.redo_words().is_some()), reel.is_some_and(|r| r.undo_words().is_some()));
         widgets::icon_button(ui, Action::Redo, Icon::Redo, redo, &mut self.commands);
         widgets::icon_button(ui, Action::Undo, Icon::Undo, undo, &mut self.commands);
         self.work(ui);
@@ -102,7 +96,8 @@ impl App {
         response.widget_info(|| WidgetInfo::labeled(Role::ProgressIndicator, true, &text));
         let at = rect.left_top() + vec2(0.0, 2.0);
         widgets::cut_text(ui, at, Align2::LEFT_TOP, &text, tokens::small(), tokens::TEXT, width);
-        let bar = egui::Rect::from_min_max(pos2(rect.left(), rect.bottom() - 6.0), pos2(rect.right(), rect.bottom() - 2.0));
+        let bar =
+            egui::Rect::from_min_max(pos2(rect.left(), rect.bottom() - 6.0), pos2(rect.right(), rect.bottom() - 2.0));
         let share = if steps > 0 { done as f32 / steps as f32 } else { 0.0 };
         widgets::share_bar(ui.painter(), bar, &[(share, tokens::TEXT)]);
     }

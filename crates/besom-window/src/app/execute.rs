@@ -78,7 +78,7 @@ impl App {
 
     fn tell(&mut self, result: Result<Option<String>, ReelError>) {
         match result {
-            Ok(Some(words)) => self.say(capital(&words)),
+            Ok(Some(words)) => self.say(format!("{}.", capital(&words))),
             Ok(None) => self.say("There is nothing more to undo or redo."),
             Err(error) => self.complain(format!("Not recorded: {error}.")),
         }

@@ -12,7 +12,6 @@ pub(crate) use tasks::reel_folder;
 use std::path::PathBuf;
 use std::sync::Arc;
 
-
 use crate::action;
 use crate::background::meter::Meter;
 use crate::background::tasks::{DemoMaker, What};

@@ -113,14 +113,23 @@ pub(crate) fn reel_folder(path: &Path) -> Option<PathBuf> {
     path.parent().filter(|p| is_reel(p)).map(Path::to_owned)
 }
 
-/// Reasons are sentences with or without a full stop; on the screen they all have one.
+/// Reasons are sentences with or without a capital and a full stop; on the screen they all have both. One that begins with
+/// a file's name keeps it as it is.
 fn sentence(reason: &str) -> String {
-    if reason.ends_with('.') { reason.to_owned() } else { format!("{reason}.") }
+    let named = reason.split_whitespace().next().is_some_and(|word| word.contains(['/', '\\', '.', ':']));
+    let text = if named { reason.to_owned() } else { super::capital(reason) };
+    if text.ends_with('.') { text } else { format!("{text}.") }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn sentences_are_dressed_and_names_are_not() {
+        assert_eq!(sentence("the reel is empty"), "The reel is empty.");
+        assert_eq!(sentence("scans/a.dpx: it is cut short."), "scans/a.dpx: it is cut short.");
+    }
 
     #[test]
     fn reel_folders_are_known_by_their_ending() {

@@ -47,7 +47,6 @@ pub(crate) type PlanKey = (usize, u64, Option<besom_reel::CandidateId>);
 /// What was found.
 pub(crate) struct Evidence {
     pub(crate) generation: u64,
-    pub(crate) place: usize,
     /// The crops; `None` where the shot has no frame or the file cannot be read.
     pub(crate) crops: [Option<Arc<ColorImage>>; CROPS],
     /// Where the crop of the frame itself lies.
@@ -160,7 +159,7 @@ fn answer(request: &EvidenceRequest, cache: &FrameCache) -> Evidence {
             crops[index] = Some(Arc::new(convert::crop(scan.frame(), &lut, &at)));
         }
     }
-    Evidence { generation: request.generation, place: request.place, crops, rect }
+    Evidence { generation: request.generation, crops, rect }
 }
 
 fn first_guess(index: usize, known: &[Vector; CROPS]) -> Vector {

@@ -41,10 +41,7 @@ impl<R: Send + 'static> Lane<R> {
     ///
     /// # Errors
     /// When the system gives no thread.
-    pub(crate) fn start(
-        name: &str,
-        mut work: impl FnMut(R, &Newer<'_, R>) + Send + 'static,
-    ) -> std::io::Result<Self> {
+    pub(crate) fn start(name: &str, mut work: impl FnMut(R, &Newer<'_, R>) + Send + 'static) -> std::io::Result<Self> {
         let shared =
             Arc::new(Shared { slot: Mutex::new(Slot { request: None, closed: false }), changed: Condvar::new() });
         let theirs = Arc::clone(&shared);

@@ -51,7 +51,10 @@ pub(crate) enum Answer {
 }
 
 enum Lanes {
-    Threads { pictures: Lane<PictureRequest>, evidence: Lane<EvidenceRequest> },
+    Threads {
+        pictures: Lane<PictureRequest>,
+        evidence: Lane<EvidenceRequest>,
+    },
     /// Everything on the caller's thread.
     Direct(Box<Examiner>),
 }
@@ -75,8 +78,7 @@ impl Workers {
         let (sender, receiver) = sync_channel(ANSWERS);
         let cache = Arc::new(FrameCache::new(CACHE_BYTES));
         let examiner = Examiner::new(Arc::clone(&cache));
-        let lanes =
-            if direct { Lanes::Direct(Box::new(examiner)) } else { threads(ctx, &cache, examiner, &sender)? };
+        let lanes = if direct { Lanes::Direct(Box::new(examiner)) } else { threads(ctx, &cache, examiner, &sender)? };
         Ok(Self { lanes, cache, sender, receiver, waiting: Vec::new(), ctx: ctx.clone() })
     }
 

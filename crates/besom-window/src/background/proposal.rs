@@ -157,7 +157,8 @@ impl Proposer {
             return Ok(Arc::clone(found));
         }
         let scan = cache.get(path).map_err(|e| e.to_string())?;
-        let prepared = Prepared::new(scan.frame().analysis()).ok_or_else(|| format!("{}: it holds no picture.", path.display()))?;
+        let prepared = Prepared::new(scan.frame().analysis())
+            .ok_or_else(|| format!("{}: it holds no picture.", path.display()))?;
         let prepared = Arc::new(prepared);
         self.prepared.push_front((path.to_owned(), Arc::clone(&prepared)));
         self.prepared.truncate(KEPT);
@@ -193,9 +194,8 @@ impl Proposer {
                 if (prepared.width(), prepared.height()) != (current.width(), current.height()) {
                     continue;
                 }
-                let (near, field) = nearest
-                    .get_or_insert_with(|| (offset, self.field((here, current), (path, &prepared))))
-                    .clone();
+                let (near, field) =
+                    nearest.get_or_insert_with(|| (offset, self.field((here, current), (path, &prepared)))).clone();
                 let skip = painted(&plan.suspects[index], current.width(), current.height());
                 neighbours.push(Neighbour { offset, prepared, skip, field, steps: offset as f32 / near as f32 });
             }

@@ -110,14 +110,7 @@ fn full_row<T: Sample>(frame: &Frame, samples: &[T], lut: &Lut, y: usize, pixels
     }
 }
 
-fn reduced_row<T: Sample>(
-    frame: &Frame,
-    samples: &[T],
-    lut: &Lut,
-    y: usize,
-    step: usize,
-    pixels: &mut Vec<Color32>,
-) {
+fn reduced_row<T: Sample>(frame: &Frame, samples: &[T], lut: &Lut, y: usize, step: usize, pixels: &mut Vec<Color32>) {
     let rows = y * step..((y + 1) * step).min(frame.height);
     for x in 0..frame.width.div_ceil(step) {
         let columns = x * step..((x + 1) * step).min(frame.width);

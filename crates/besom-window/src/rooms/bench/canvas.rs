@@ -120,7 +120,9 @@ fn outlines(desk: &Desk, placed: &Placed, rect: Rect) -> Vec<Outline> {
         .filter(|o| o.rect.intersects(rect))
         .collect();
     // Large ones first, so that a speck inside a hair's rectangle lies on top; the one in hand last.
-    found.sort_by(|a, b| (a.in_hand, -a.rect.area()).partial_cmp(&(b.in_hand, -b.rect.area())).unwrap_or(std::cmp::Ordering::Equal));
+    found.sort_by(|a, b| {
+        (a.in_hand, -a.rect.area()).partial_cmp(&(b.in_hand, -b.rect.area())).unwrap_or(std::cmp::Ordering::Equal)
+    });
     found
 }
 
@@ -128,8 +130,7 @@ fn nodes(ui: &Ui, id: Id, desk: &Desk, outlines: &[Outline]) {
     for outline in outlines.iter().take(MOST_NODES) {
         let response = ui.interact(outline.rect, id.with(outline.id), Sense::HOVER);
         let Some(candidate) = desk.reel().candidate(outline.id) else { continue };
-        let name =
-            format!("Outline {}, {}, {}", outline.id.index + 1, candidate.kind.word(), outline.decision.word());
+        let name = format!("Outline {}, {}, {}", outline.id.index + 1, candidate.kind.word(), outline.decision.word());
         response.widget_info(|| WidgetInfo::labeled(Role::Mark, true, &name));
     }
 }

@@ -53,11 +53,12 @@ fn title(ui: &mut Ui, desk: &Desk, id: CandidateId, candidate: &Candidate) {
 fn crops(ui: &mut Ui, bench: &Bench, desk: &Desk, id: CandidateId) {
     let width = ui.available_width();
     let side = ((width - GAP * (CROPS - 1) as f32) / CROPS as f32).floor();
+    let gap = (width - side * CROPS as f32) / (CROPS - 1) as f32;
     let frames = around(desk);
     let current = bench.crops_of == Some(id);
     let (rect, _) = ui.allocate_exact_size(vec2(width, side + 18.0), Sense::hover());
     for (index, (crop, frame)) in bench.crops.iter().zip(frames).enumerate() {
-        let at = rect.min + vec2(index as f32 * (side + GAP), 0.0);
+        let at = rect.min + vec2((index as f32 * (side + gap)).round(), 0.0);
         let square = Rect::from_min_size(at, Vec2::splat(side));
         let texture = crop.as_ref().filter(|_| current);
         let missing = if frame.is_none() { "none" } else { "" };

@@ -1,13 +1,18 @@
 //! The left column: the shot's sensitivity and what it shows, this frame's candidates, protected regions.
 
 use besom_reel::{CandidateId, Decision};
-use egui::{Align, Align2, Button, CornerRadius, Frame, Layout, Margin, Panel, Rect, ScrollArea, Slider, Ui, pos2, vec2};
+use egui::{
+    Align, Align2, Button, CornerRadius, Frame, Layout, Margin, Panel, Rect, ScrollArea, Slider, Ui, pos2, vec2,
+};
 
 use super::model::Bench;
 use crate::action::Action;
 use crate::command::Command;
 use crate::desk::Desk;
 use crate::{glyph, tokens, widgets};
+
+/// Height of a candidate's row.
+const LIST_ROW: f32 = tokens::ROW + 12.0;
 
 /// Draws the column.
 pub(super) fn ui(ui: &mut Ui, bench: &mut Bench, desk: &Desk, commands: &mut Vec<Command>) {
@@ -36,6 +41,8 @@ fn sensitivity(ui: &mut Ui, bench: &mut Bench, desk: &Desk, commands: &mut Vec<C
     });
     bench.histogram.refresh(desk, index);
     bench.histogram.paint(ui, value);
+    ui.spacing_mut().interact_size.y = 20.0;
+    ui.spacing_mut().item_spacing.y = 4.0;
     ui.spacing_mut().slider_width = ui.available_width();
     let slider = Slider::new(&mut value, 0.0..=1.0).show_value(false).step_by(0.01);
     let response = ui.add(slider);
@@ -63,7 +70,7 @@ fn candidates(ui: &mut Ui, desk: &Desk, commands: &mut Vec<Command>) {
     ui.horizontal(|ui| {
         widgets::heading(ui, "This frame");
         ui.with_layout(Layout::right_to_left(Align::Center), |ui| {
-            widgets::toggle_button(ui, Action::WorstFirst, desk.worst_first(), true, commands);
+            widgets::toggle_button(ui, Action::WorstFirst, desk.worst_first(), false, commands);
         });
     });
     if desk.list().is_empty() {
@@ -77,25 +84,31 @@ fn candidates(ui: &mut Ui, desk: &Desk, commands: &mut Vec<Command>) {
     }
     ui.spacing_mut().item_spacing.y = 2.0;
     let list = desk.list();
-    ScrollArea::vertical().auto_shrink(false).show_rows(ui, tokens::ROW + 12.0, list.len(), |ui, rows| {
+    let mut area = ScrollArea::vertical().auto_shrink(false);
+    if let Some(offset) = offset_for_hand(ui, desk) {
+        area = area.vertical_scroll_offset(offset);
+    }
+    area.show_rows(ui, LIST_ROW, list.len(), |ui, rows| {
         for id in list.get(rows).unwrap_or_default() {
             candidate_row(ui, desk, *id, commands);
         }
     });
-    scroll_to_hand(ui, desk);
 }
 
-/// Rows that the keyboard walks to come into view: `show_rows` makes only what is seen, so the list remembers where it
-/// scrolled to for which candidate.
-fn scroll_to_hand(ui: &Ui, desk: &Desk) {
+/// Where to scroll to when another candidate came to hand: its row a third down the list. `show_rows` makes only the rows
+/// that are seen, so a row cannot ask for it itself.
+fn offset_for_hand(ui: &Ui, desk: &Desk) -> Option<f32> {
     let id = egui::Id::unique("list hand");
-    let before: Option<CandidateId> = ui.data(|d| d.get_temp(id));
-    if before != desk.hand() {
-        if let Some(hand) = desk.hand() {
-            ui.data_mut(|d| d.insert_temp(id, hand));
-        }
-        ui.ctx().request_repaint();
+    let hand = desk.hand()?;
+    let before: Option<(CandidateId, bool)> = ui.data(|d| d.get_temp(id));
+    let now = (hand, desk.worst_first());
+    if before == Some(now) {
+        return None;
     }
+    ui.data_mut(|d| d.insert_temp(id, now));
+    let at = desk.list().iter().position(|other| *other == hand)? as f32;
+    let room = ui.available_height();
+    Some((at * (LIST_ROW + 2.0) - room / 3.0).max(0.0))
 }
 
 fn candidate_row(ui: &mut Ui, desk: &Desk, id: CandidateId, commands: &mut Vec<Command>) {
@@ -104,7 +117,7 @@ fn candidate_row(ui: &mut Ui, desk: &Desk, id: CandidateId, commands: &mut Vec<C
     let chosen = desk.hand() == Some(id);
     let risk = if candidate.risk.any() { ", at risk" } else { "" };
     let name = format!("{} {}, {}{risk}", candidate.kind.word(), id.index + 1, decision.word());
-    let (response, rect) = widgets::row(ui, tokens::ROW + 12.0, chosen, &name);
+    let (response, rect) = widgets::row(ui, LIST_ROW, chosen, &name);
     let painter = ui.painter();
     glyph::mark(painter, rect.left_center() + vec2(15.0, 0.0), decision, tokens::decision(decision));
     let title = crate::app::capital(candidate.kind.word());
@@ -198,9 +211,9 @@ impl Histogram {
             let x = rect.left() + index as f32 * width;
             let shown = (index as f32 + 0.5) / BINS as f32 >= value;
             let column = |h: f32| Rect::from_min_max(pos2(x, rect.bottom() - h), pos2(x + width - 1.0, rect.bottom()));
-            let bright = if shown { tokens::TEXT } else { tokens::LINE };
+            let bright = if shown { tokens::WAITING } else { tokens::LINE };
             painter.rect_filled(column(height(open + decided)), CornerRadius::ZERO, bright);
-            painter.rect_filled(column(height(*decided)), CornerRadius::ZERO, tokens::CHOSEN);
+            painter.rect_filled(column(height(*decided)), CornerRadius::ZERO, tokens::SWEPT);
         }
         let x = rect.left() + rect.width() * value;
         painter.vline(x, rect.y_range(), egui::Stroke::new(1.5, tokens::LIGHT));

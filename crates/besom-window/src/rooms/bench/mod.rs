@@ -33,7 +33,13 @@ pub(crate) fn ui(ui: &mut Ui, bench: &mut Bench, desk: &Desk, commands: &mut Vec
     Panel::left("list").exact_size(tokens::LIST_WIDTH).resizable(false).frame(plain).show(ui, |ui| {
         list::ui(ui, bench, desk, commands);
     });
+    // Tools stand in the column of the candidate in hand, so that nothing ever covers the picture.
     Panel::right("hand").exact_size(tokens::HAND_WIDTH).resizable(false).frame(plain).show(ui, |ui| {
+        if bench.form.is_some() {
+            protect::ui(ui, bench, desk, commands);
+        } else if bench.viewing_open {
+            tools::viewing_ui(ui, bench);
+        }
         hand::ui(ui, bench, desk, commands);
     });
     Panel::top("tools").exact_size(tokens::TOOL_BAR).resizable(false).frame(bar).show(ui, |ui| {
@@ -42,6 +48,4 @@ pub(crate) fn ui(ui: &mut Ui, bench: &mut Bench, desk: &Desk, commands: &mut Vec
     egui::CentralPanel::default().frame(Frame::new().fill(tokens::SURROUND)).show(ui, |ui| {
         canvas::ui(ui, bench, desk, commands);
     });
-    tools::viewing_ui(ui, bench);
-    protect::ui(ui, bench, desk, commands);
 }

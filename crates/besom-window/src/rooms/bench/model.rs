@@ -311,8 +311,7 @@ impl Bench {
         if after.generation != self.evidence_generation {
             return;
         }
-        self.after_crop =
-            after.crop.map(|image| ctx.load_texture("crop after", image, TextureOptions::NEAREST));
+        self.after_crop = after.crop.map(|image| ctx.load_texture("crop after", image, TextureOptions::NEAREST));
         self.after_crop_of = self.asked_evidence.map(|key| (key.hand, key.revision));
         (self.fill, self.filled, self.after_problem) = (after.hand, after.filled, after.problem);
         if let (Some((image, step)), Some(key)) = (after.whole, self.asked_evidence) {

@@ -70,7 +70,8 @@ fn frame_field(ui: &mut Ui, bench: &mut Bench, desk: &Desk, commands: &mut Vec<C
         response.request_focus();
         select_all(ui, response.id, text.chars().count());
     }
-    if response.lost_focus() && ui.input(|i| i.key_pressed(egui::Key::Enter))
+    if response.lost_focus()
+        && ui.input(|i| i.key_pressed(egui::Key::Enter))
         && let Ok(number) = text.trim().parse::<u64>()
     {
         let place = desk.reel().frames().partition_point(|f| f.number < number);

@@ -1,7 +1,7 @@
 //! Protecting a rectangle over a range of frames: drawn with the pointer or typed, then recorded as one step.
 
 use besom_scan::Rect;
-use egui::{Align2, DragValue, TextEdit, Ui, Window, vec2};
+use egui::{DragValue, Frame, Margin, Panel, TextEdit, Ui, vec2};
 
 use super::model::Bench;
 use crate::command::Command;
@@ -50,20 +50,19 @@ impl Form {
     }
 }
 
-/// The form, beside the picture's corner.
+/// The form, over the evidence of the candidate in hand.
 pub(super) fn ui(ui: &mut Ui, bench: &mut Bench, desk: &Desk, commands: &mut Vec<Command>) {
-    let (Some(canvas), Some(mut form)) = (bench.canvas, bench.form.take()) else { return };
+    let Some(mut form) = bench.form.take() else { return };
     let mut keep = true;
-    let window = Window::new("Protect a region").title_bar(false).resizable(false).pivot(Align2::LEFT_BOTTOM);
-    window.fixed_pos(canvas.rect.left_bottom() + vec2(12.0, -12.0)).show(ui.ctx(), |ui| {
-        ui.set_width(330.0);
+    let frame = Frame::new().fill(tokens::RAISED).inner_margin(Margin::same(12));
+    Panel::top("protect").resizable(false).frame(frame).show(ui, |ui| {
         widgets::heading(ui, "Protect a region");
         widgets::caption(ui, "Drag a rectangle on the picture, or type it. No repair will touch it.");
         ui.add_space(4.0);
         numbers(ui, &mut form);
         range(ui, &mut form, desk);
         let caption = widgets::caption(ui, "Why (may stay empty)");
-        let field = TextEdit::singleline(&mut form.note).desired_width(330.0).margin(vec2(8.0, 5.0));
+        let field = TextEdit::singleline(&mut form.note).desired_width(f32::INFINITY).margin(vec2(8.0, 5.0));
         ui.add(field).labelled_by(caption.id);
         ui.add_space(4.0);
         ui.horizontal(|ui| {
@@ -87,7 +86,7 @@ fn numbers(ui: &mut Ui, form: &mut Form) {
             ui.vertical(|ui| {
                 let caption = widgets::caption(ui, name);
                 let drag = DragValue::new(value).range(0..=limit);
-                ui.add_sized(vec2(76.0, tokens::CONTROL), drag).labelled_by(caption.id);
+                ui.add_sized(vec2(71.0, tokens::CONTROL), drag).labelled_by(caption.id);
             });
         }
     });
@@ -100,7 +99,7 @@ fn range(ui: &mut Ui, form: &mut Form, desk: &Desk) {
             ui.vertical(|ui| {
                 let caption = widgets::caption(ui, name);
                 let drag = DragValue::new(value).range(info.first..=info.last);
-                ui.add_sized(vec2(76.0, tokens::CONTROL), drag).labelled_by(caption.id);
+                ui.add_sized(vec2(71.0, tokens::CONTROL), drag).labelled_by(caption.id);
             });
         }
         ui.vertical(|ui| {

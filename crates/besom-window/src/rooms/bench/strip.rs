@@ -99,8 +99,8 @@ fn bars_ui(ui: &Ui, desk: &Desk, columns: &Columns, bars: Rect) {
         let base = bars.bottom();
         let done = Rect::from_min_max(pos2(slot.left(), base - decided), pos2(slot.right(), base));
         let open = Rect::from_min_max(pos2(slot.left(), base - height.max(2.0)), pos2(slot.right(), base - decided));
-        painter.rect_filled(open, CornerRadius::ZERO, tokens::TEXT);
-        painter.rect_filled(done, CornerRadius::ZERO, tokens::CHOSEN);
+        painter.rect_filled(open, CornerRadius::ZERO, tokens::WAITING);
+        painter.rect_filled(done, CornerRadius::ZERO, tokens::SWEPT);
     }
 }
 
@@ -132,7 +132,8 @@ fn cursor(ui: &Ui, desk: &Desk, columns: &Columns, bars: Rect) {
     let line = [pos2(x, bars.top() - 3.0), pos2(x, bars.bottom() + 3.0)];
     painter.line_segment(line, Stroke::new(4.0, tokens::CASING));
     painter.line_segment(line, Stroke::new(2.0, tokens::LIGHT));
-    let knob = vec![pos2(x - 5.0, bars.bottom() + 9.0), pos2(x + 5.0, bars.bottom() + 9.0), pos2(x, bars.bottom() + 2.0)];
+    let knob =
+        vec![pos2(x - 5.0, bars.bottom() + 9.0), pos2(x + 5.0, bars.bottom() + 9.0), pos2(x, bars.bottom() + 2.0)];
     painter.add(Shape::convex_polygon(knob, tokens::LIGHT, Stroke::NONE));
 }
 
@@ -150,8 +151,8 @@ fn scale(ui: &Ui, desk: &Desk, rect: Rect) {
         let square = Rect::from_center_size(pos2(x, y - 8.0), vec2(8.0, 8.0));
         painter.rect_filled(square, CornerRadius::ZERO, colour);
     };
-    swatch(middle - 92.0, tokens::TEXT);
+    swatch(middle - 92.0, tokens::WAITING);
     text(middle - 82.0, Align2::LEFT_BOTTOM, "undecided".to_owned());
-    swatch(middle + 4.0, tokens::CHOSEN);
+    swatch(middle + 4.0, tokens::SWEPT);
     text(middle + 14.0, Align2::LEFT_BOTTOM, "decided".to_owned());
 }

@@ -1,6 +1,6 @@
 //! The bar over the picture: how large, which state, which tool; and the viewing controls.
 
-use egui::{Align, Button, Layout, Slider, Ui, Window, vec2};
+use egui::{Align, Button, Frame, Layout, Margin, Panel, Slider, Ui, vec2};
 
 use super::model::{Bench, RATES};
 use crate::action::Action;
@@ -9,9 +9,16 @@ use crate::desk::Desk;
 use crate::picture::{Channel, Viewing};
 use crate::{tokens, widgets};
 
+/// From this width on the bar has room for the keys beside the words.
+const WITH_KEYS: f32 = 960.0;
+
 /// Draws the bar.
 pub(super) fn ui(ui: &mut Ui, bench: &mut Bench, _desk: &Desk, commands: &mut Vec<Command>) {
     ui.spacing_mut().item_spacing.x = 2.0;
+    let keys = ui.available_width() > WITH_KEYS;
+    let toggle = |ui: &mut Ui, action, on, commands: &mut Vec<Command>| {
+        widgets::toggle_button(ui, action, on, keys, commands);
+    };
     let zoom = bench.view.goal_zoom();
     let at = |z: f32| !bench.view.is_fit() && (zoom - z).abs() < 0.01;
     for (action, on) in [
@@ -20,7 +27,7 @@ pub(super) fn ui(ui: &mut Ui, bench: &mut Bench, _desk: &Desk, commands: &mut Ve
         (Action::TwoToOne, at(2.0)),
         (Action::FourToOne, at(4.0)),
     ] {
-        widgets::toggle_button(ui, action, on, true, commands);
+        toggle(ui, action, on, commands);
     }
     ui.add_space(4.0);
     let text = if zoom >= 1.0 { format!("{zoom:.1}:1") } else { format!("1:{:.1}", 1.0 / zoom.max(1e-3)) };
@@ -29,8 +36,8 @@ pub(super) fn ui(ui: &mut Ui, bench: &mut Bench, _desk: &Desk, commands: &mut Ve
         widgets::caption(ui, &text.replace(".0:", ":").replace(".0", ""));
     });
     ui.add_space(4.0);
-    widgets::toggle_button(ui, Action::Flip, bench.flipped, true, commands);
-    widgets::toggle_button(ui, Action::AutoFlip, bench.auto.is_some(), true, commands);
+    toggle(ui, Action::Flip, bench.flipped, commands);
+    toggle(ui, Action::AutoFlip, bench.auto.is_some(), commands);
     if bench.auto.is_some() {
         let mut rate = bench.rate;
         let drag = egui::DragValue::new(&mut rate).speed(0.05).range(RATES).fixed_decimals(1).suffix(" a second");
@@ -43,19 +50,16 @@ pub(super) fn ui(ui: &mut Ui, bench: &mut Bench, _desk: &Desk, commands: &mut Ve
     }
     ui.with_layout(Layout::right_to_left(Align::Center), |ui| {
         ui.spacing_mut().item_spacing.x = 2.0;
-        widgets::toggle_button(ui, Action::Protect, bench.form.is_some(), true, commands);
-        widgets::toggle_button(ui, Action::Viewing, bench.viewing_open, true, commands);
-        widgets::toggle_button(ui, Action::Outlines, bench.outlines, true, commands);
+        toggle(ui, Action::Protect, bench.form.is_some(), commands);
+        toggle(ui, Action::Viewing, bench.viewing_open, commands);
+        toggle(ui, Action::Outlines, bench.outlines, commands);
     });
 }
 
-/// Exposure, contrast, channel, balance: over the picture's corner while open.
+/// Exposure, contrast, channel, balance: over the evidence of the candidate in hand while open.
 pub(super) fn viewing_ui(ui: &mut Ui, bench: &mut Bench) {
-    let Some(canvas) = bench.canvas.filter(|_| bench.viewing_open) else { return };
-    let corner = canvas.rect.right_top() + vec2(-12.0, 12.0);
-    let window = Window::new("Viewing").title_bar(false).resizable(false).pivot(egui::Align2::RIGHT_TOP);
-    window.fixed_pos(corner).show(ui.ctx(), |ui| {
-        ui.set_width(280.0);
+    let frame = Frame::new().fill(tokens::RAISED).inner_margin(Margin::same(12));
+    Panel::top("viewing").resizable(false).frame(frame).show(ui, |ui| {
         widgets::heading(ui, "Viewing");
         widgets::caption(ui, "For the eye only: the scans stay as they are.");
         ui.add_space(4.0);
@@ -67,7 +71,7 @@ pub(super) fn viewing_ui(ui: &mut Ui, bench: &mut Bench) {
             ui.spacing_mut().item_spacing.x = 2.0;
             for channel in Channel::ALL {
                 let on = viewing.channel == channel;
-                let button = ui.add(Button::selectable(on, channel.word()).min_size(vec2(66.0, tokens::CONTROL)));
+                let button = ui.add(Button::selectable(on, channel.word()).min_size(vec2(72.0, tokens::CONTROL)));
                 if button.on_hover_text(format!("Show {} channels", channel.word().to_lowercase())).clicked() {
                     viewing.channel = channel;
                 }
@@ -77,7 +81,8 @@ pub(super) fn viewing_ui(ui: &mut Ui, bench: &mut Bench) {
         ui.horizontal(|ui| {
             let mut on = viewing.balance.is_some() || bench.balance_wanted;
             let response = ui.checkbox(&mut on, "Balance a faded scan");
-            let response = response.on_hover_text("Bring each channel's dark and bright ends together, as measured on this frame");
+            let response =
+                response.on_hover_text("Bring each channel's dark and bright ends together, as measured on this frame");
             if response.changed() {
                 (viewing.balance, bench.balance_wanted) = (None, on);
             }

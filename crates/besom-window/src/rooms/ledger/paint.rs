@@ -6,18 +6,28 @@ use egui::{Align2, Color32, CornerRadius, Rect, Role, Sense, Ui, WidgetInfo, pos
 use super::model::grouped;
 use crate::command::Command;
 use crate::desk::{Desk, Tally};
-use crate::{glyph, tokens, widgets};
+use crate::{tokens, widgets};
 
 /// Narrowest column in points.
 const COLUMN: f32 = 4.0;
 
-/// Marks and words of the decisions, in the order in which the columns are stacked.
+/// Colours and words of the decisions, in the order in which the columns are stacked. What waits is grey: here colour is
+/// progress.
 pub(super) fn legend(ui: &mut Ui) {
     for decision in [Decision::Accepted, Decision::Rejected, Decision::Intended, Decision::Undecided] {
         ui.add_space(tokens::UNIT);
-        let (rect, _) = ui.allocate_exact_size(vec2(14.0, 20.0), Sense::hover());
-        glyph::mark(ui.painter(), rect.center(), decision, tokens::decision(decision));
+        let (rect, _) = ui.allocate_exact_size(vec2(12.0, 20.0), Sense::hover());
+        let square = Rect::from_center_size(rect.center(), vec2(10.0, 10.0));
+        ui.painter().rect_filled(square, CornerRadius::same(2), colour(decision));
         widgets::caption(ui, decision.word());
+    }
+}
+
+/// The colour of a decision in bars.
+pub(super) const fn colour(decision: Decision) -> Color32 {
+    match decision {
+        Decision::Undecided => tokens::WAITING,
+        _ => tokens::decision(decision),
     }
 }
 
@@ -79,10 +89,10 @@ fn stack(painter: &egui::Painter, column: Rect, tally: &Tally, share: f32) {
     let height = column.height() * share;
     let mut bottom = column.bottom();
     let parts: [(u32, Color32); 4] = [
-        (tally.accepted, tokens::decision(Decision::Accepted)),
-        (tally.rejected, tokens::decision(Decision::Rejected)),
-        (tally.intended, tokens::decision(Decision::Intended)),
-        (tally.left(), tokens::decision(Decision::Undecided)),
+        (tally.accepted, colour(Decision::Accepted)),
+        (tally.rejected, colour(Decision::Rejected)),
+        (tally.intended, colour(Decision::Intended)),
+        (tally.left(), colour(Decision::Undecided)),
     ];
     for (count, colour) in parts {
         let part = height * count as f32 / tally.shown as f32;

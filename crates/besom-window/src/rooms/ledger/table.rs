@@ -1,7 +1,7 @@
 //! The counts as a table.
 
 use besom_reel::ledger::Row;
-use besom_reel::{Decision, LedgerTable};
+use besom_reel::{By, Decision, LedgerTable};
 use egui::{Align, Layout, Rect, RichText, Sense, Ui, pos2, vec2};
 use egui_extras::{Column, TableBuilder, TableRow};
 
@@ -41,7 +41,8 @@ pub(super) fn ui(ui: &mut Ui, table: &LedgerTable) {
         body.rows(tokens::ROW, table.rows.len() + 1, |mut row| {
             let total = row.index() == table.rows.len();
             if let Some(content) = table.rows.get(row.index()).or(total.then_some(&table.total)) {
-                ledger_row(&mut row, table, content, total);
+                let label = label(table, row.index(), content, total);
+                ledger_row(&mut row, table, content, &label, total);
             }
         });
     });
@@ -51,9 +52,17 @@ fn left(ui: &mut Ui, contents: impl FnOnce(&mut Ui)) {
     ui.with_layout(Layout::left_to_right(Align::Center), contents);
 }
 
-fn ledger_row(row: &mut TableRow<'_, '_>, table: &LedgerTable, content: &Row, total: bool) {
+/// What a row is called: shots count from 1 here as everywhere on the screen.
+fn label(table: &LedgerTable, index: usize, content: &Row, total: bool) -> String {
+    match table.by {
+        _ if total => "Whole reel".to_owned(),
+        By::Shot => format!("Shot {}", index + 1),
+        _ => capital(&content.label),
+    }
+}
+
+fn ledger_row(row: &mut TableRow<'_, '_>, table: &LedgerTable, content: &Row, label: &str, total: bool) {
     let font = if total { tokens::strong() } else { tokens::body() };
-    let label = if total { "Whole reel".to_owned() } else { capital(&content.label) };
     let counts = &content.counts;
     let pace = content.pace.per_minute().map(|p| format!("{p:.1}")).unwrap_or_default();
     let cells = [
@@ -66,7 +75,7 @@ fn ledger_row(row: &mut TableRow<'_, '_>, table: &LedgerTable, content: &Row, to
         grouped(counts.at_risk),
         pace,
     ];
-    row.col(|ui| left(ui, |ui| _ = ui.label(RichText::new(&label).font(font.clone()))));
+    row.col(|ui| left(ui, |ui| _ = ui.label(RichText::new(label).font(font.clone()))));
     for text in cells {
         row.col(|ui| _ = ui.label(RichText::new(text).font(font.clone())));
     }
@@ -79,10 +88,10 @@ fn ledger_row(row: &mut TableRow<'_, '_>, table: &LedgerTable, content: &Row, to
             let bar = Rect::from_min_max(pos2(rect.left(), middle - 4.0), pos2(rect.right(), middle + 4.0));
             let shown = (counts.undecided + counts.decided()).max(1) as f32;
             let parts = [
-                (counts.accepted as f32 / shown, tokens::decision(Decision::Accepted)),
-                (counts.rejected as f32 / shown, tokens::decision(Decision::Rejected)),
-                (counts.intended as f32 / shown, tokens::decision(Decision::Intended)),
-                (counts.undecided as f32 / shown, tokens::decision(Decision::Undecided)),
+                (counts.accepted as f32 / shown, super::paint::colour(Decision::Accepted)),
+                (counts.rejected as f32 / shown, super::paint::colour(Decision::Rejected)),
+                (counts.intended as f32 / shown, super::paint::colour(Decision::Intended)),
+                (counts.undecided as f32 / shown, super::paint::colour(Decision::Undecided)),
             ];
             widgets::share_bar(ui.painter(), bar, &parts);
         });

@@ -32,15 +32,16 @@ pub(crate) fn ui(ui: &mut Ui, start: &mut Start, context: &Context<'_>, commands
     egui::CentralPanel::default().frame(Frame::new().fill(tokens::SURROUND)).show(ui, |ui| {
         let room = ui.available_rect_before_wrap();
         let width = WIDTH.min(room.width() - 48.0);
-        let top = (room.height() * 0.12).clamp(20.0, 140.0);
+        let top = (room.height() * 0.10).clamp(20.0, 160.0);
         let left = room.center().x - width / 2.0;
         title(ui, pos2(left, room.top() + top));
-        let body = egui::Rect::from_min_max(pos2(left, room.top() + top + 100.0), pos2(left + width, room.bottom() - 12.0));
+        let body =
+            egui::Rect::from_min_max(pos2(left, room.top() + top + 100.0), pos2(left + width, room.bottom() - 12.0));
         let column = (width - GAP) / 2.0;
         let first = body.with_max_x(body.left() + column);
         let second = body.with_min_x(body.right() - column);
         ui.scope_builder(UiBuilder::new().max_rect(first), |ui| open_ui(ui, start, context, commands));
-        ui.scope_builder(UiBuilder::new().max_rect(second), |ui| recent_ui(ui, context, commands));
+        ui.scope_builder(UiBuilder::new().max_rect(second), |ui| recent_ui(ui, start, context, commands));
     });
 }
 
@@ -63,38 +64,47 @@ fn card(ui: &mut Ui, contents: impl FnOnce(&mut Ui)) {
 fn open_ui(ui: &mut Ui, start: &mut Start, context: &Context<'_>, commands: &mut Vec<Command>) {
     card(ui, |ui| {
         widgets::heading(ui, "New scans");
-        widgets::caption(ui, "A folder of scans, one scan of it, or a pattern like skerry.####.dpx. Or drop them here.");
+        ui.label(
+            RichText::new("A folder of scans, one scan of it, or a pattern like skerry.####.dpx. Dropping one on the window does it too.")
+                .color(tokens::QUIET),
+        );
+        ui.add_space(4.0);
         let changed = path_field(ui, "Scans", &mut start.scans, Pick::Scans, commands);
         if changed {
             start.suggest();
         }
         path_field(ui, "New reel folder", &mut start.new_reel, Pick::Reel, commands);
-        widgets::caption(ui, "Decisions and candidates live here. The scans' folder is only ever read.");
-        ui.add_space(4.0);
+        widgets::caption(ui, "Decisions and candidates live there. The scans' folder is only ever read.");
+        ui.add_space(8.0);
         let ready = !context.busy && start.ready();
         if widgets::main_button(ui, "Survey the scans", "Read every scan once: gaps, sizes, shots and grain", ready) {
             commands.push(Command::StartReel { scans: start.scans_path(), reel: start.reel_path() });
         }
     });
-    ui.add_space(12.0);
-    card(ui, |ui| {
-        widgets::heading(ui, "A reel begun before");
-        path_field(ui, "Reel folder", &mut start.reel, Pick::Reel, commands);
-        ui.add_space(4.0);
-        let ready = !context.busy && !start.reel.trim().is_empty();
-        if widgets::main_button(ui, "Open the reel", "Open this reel folder", ready) {
-            commands.push(Command::Open(PathBuf::from(start.reel.trim())));
-        }
-    });
+    if context.demo {
+        ui.add_space(12.0);
+        card(ui, |ui| demo_ui(ui, context, commands));
+    }
+}
+
+fn demo_ui(ui: &mut Ui, context: &Context<'_>, commands: &mut Vec<Command>) {
+    widgets::heading(ui, "Lamps of Skerry Point");
+    let text = "An invented lighthouse documentary of 1961, aged by the program itself: a reel to learn on.";
+    ui.label(RichText::new(text).color(tokens::QUIET));
+    ui.add_space(8.0);
+    let tooltip = "Copy the demo's scans into a working folder, survey them and find candidates";
+    if widgets::main_button(ui, "Open the demo reel", tooltip, !context.busy) {
+        commands.push(Command::Demo);
+    }
 }
 
 fn path_field(ui: &mut Ui, label: &str, text: &mut String, pick: Pick, commands: &mut Vec<Command>) -> bool {
     let caption = widgets::caption(ui, label);
     ui.horizontal(|ui| {
-        let width = ui.available_width() - 92.0;
+        let width = ui.available_width() - 94.0;
         let field = TextEdit::singleline(text).desired_width(width).margin(vec2(8.0, 5.0));
         let changed = ui.add(field).labelled_by(caption.id).changed();
-        let button = ui.add(egui::Button::new("Choose…"));
+        let button = ui.add(egui::Button::new("Choose…").min_size(vec2(86.0, 30.0)));
         let name = format!("Choose {}", label.to_lowercase());
         button.widget_info(|| egui::WidgetInfo::labeled(egui::Role::Button, true, &name));
         if button.on_hover_text("Choose the folder in a dialog of the system").clicked() {
@@ -105,22 +115,17 @@ fn path_field(ui: &mut Ui, label: &str, text: &mut String, pick: Pick, commands:
     .inner
 }
 
-fn recent_ui(ui: &mut Ui, context: &Context<'_>, commands: &mut Vec<Command>) {
-    if context.demo {
-        card(ui, |ui| {
-            widgets::heading(ui, "Lamps of Skerry Point");
-            ui.label(
-                RichText::new("An invented lighthouse documentary of 1961, aged by the program itself: a reel to learn on.")
-                    .color(tokens::QUIET),
-            );
-            ui.add_space(4.0);
-            let tooltip = "Copy the demo's scans into a working folder, survey them and find candidates";
-            if widgets::main_button(ui, "Open the demo reel", tooltip, !context.busy) {
-                commands.push(Command::Demo);
-            }
-        });
-        ui.add_space(12.0);
-    }
+fn recent_ui(ui: &mut Ui, start: &mut Start, context: &Context<'_>, commands: &mut Vec<Command>) {
+    card(ui, |ui| {
+        widgets::heading(ui, "A reel begun before");
+        path_field(ui, "Reel folder", &mut start.reel, Pick::Reel, commands);
+        ui.add_space(8.0);
+        let ready = !context.busy && !start.reel.trim().is_empty();
+        if widgets::main_button(ui, "Open the reel", "Open this reel folder", ready) {
+            commands.push(Command::Open(PathBuf::from(start.reel.trim())));
+        }
+    });
+    ui.add_space(12.0);
     card(ui, |ui| {
         widgets::heading(ui, "Recent reels");
         if context.recent.is_empty() {
@@ -151,7 +156,8 @@ fn recent_row(ui: &mut Ui, recent: &Recent, busy: bool, commands: &mut Vec<Comma
         if response.on_hover_text("Go on where you were").clicked() {
             commands.push(Command::Open(recent.folder.clone()));
         }
-        let forget = ui.add(egui::Button::new(RichText::new("Forget").font(tokens::small())).frame_when_inactive(false));
+        let forget =
+            ui.add(egui::Button::new(RichText::new("Forget").font(tokens::small())).frame_when_inactive(false));
         forget.widget_info(|| egui::WidgetInfo::labeled(egui::Role::Button, true, format!("Forget {name}")));
         if forget.on_hover_text("Take it off this list; the reel folder stays").clicked() {
             commands.push(Command::Forget(recent.folder.clone()));

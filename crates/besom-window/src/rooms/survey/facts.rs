@@ -1,5 +1,7 @@
 //! The facts about the reel and what is amiss with it.
 
+use std::path::{Component, Path, PathBuf};
+
 use besom_reel::Reel;
 use egui::{Align2, RichText, Ui, vec2};
 
@@ -57,17 +59,34 @@ fn arrived(reel: &Reel) -> Vec<(&'static str, String)> {
         ("Channels", channels),
         ("Repairs", info.guarantee.clone()),
         ("Shots", reel.shots().len().to_string()),
-        ("Scans", info.scans_folder(reel.folder()).display().to_string()),
+        ("Scans", plain_path(&info.scans_folder(reel.folder()))),
         ("Named", format!("{}{}{}", info.pattern.prefix, "#".repeat(info.pattern.padding.max(1)), info.pattern.suffix)),
         ("Reel folder", reel.folder().display().to_string()),
     ]
 }
 
-/// Minutes and seconds, hours where there are any.
+/// Minutes and seconds; hours where there are any, tenths of a second where there are no minutes.
 pub(crate) fn clock(seconds: f64) -> String {
+    if seconds < 59.95 {
+        return format!("{:.1} s", seconds.max(0.0));
+    }
     let whole = seconds.round().max(0.0) as u64;
     let (hours, minutes, seconds) = (whole / 3600, whole / 60 % 60, whole % 60);
     if hours > 0 { format!("{hours}:{minutes:02}:{seconds:02}") } else { format!("{minutes}:{seconds:02}") }
+}
+
+/// The path without the detours that a relative folder of scans brings in.
+fn plain_path(path: &Path) -> String {
+    let mut plain = PathBuf::new();
+    for part in path.components() {
+        let climbs = part == Component::ParentDir && plain.file_name().is_some();
+        if !climbs {
+            plain.push(part);
+        } else {
+            plain.pop();
+        }
+    }
+    plain.display().to_string()
 }
 
 fn fact(ui: &mut Ui, name: &str, value: &str) {
@@ -135,8 +154,15 @@ mod tests {
     use super::*;
 
     #[test]
+    fn paths_are_shown_without_detours() {
+        assert_eq!(plain_path(Path::new("jobs/r2.besom/../scans")), "jobs/scans");
+        assert_eq!(plain_path(Path::new("../scans")), "../scans");
+    }
+
+    #[test]
     fn running_times_read_like_a_clock() {
-        assert_eq!(clock(0.4), "0:00");
+        assert_eq!(clock(0.44), "0.4 s");
+        assert_eq!(clock(59.97), "1:00");
         assert_eq!(clock(61.6), "1:02");
         assert_eq!(clock(3723.0), "1:02:03");
     }

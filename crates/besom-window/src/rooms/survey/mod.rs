@@ -34,7 +34,13 @@ fn next_step(ui: &mut Ui, desk: &Desk, busy: bool, commands: &mut Vec<Command>) 
     let seen = desk.tallies().frames().iter().filter(|t| t.detected).count();
     widgets::action_button(ui, Action::Verify, !busy && seen > 0, commands);
     widgets::action_button(ui, Action::Repair, !busy && seen > 0, commands);
-    widgets::action_button(ui, Action::Detect, !busy, commands);
+    if seen == 0 {
+        if widgets::main_button(ui, Action::Detect.label(), &Action::Detect.tooltip(), !busy) {
+            commands.push(Command::Do(Action::Detect));
+        }
+    } else {
+        widgets::action_button(ui, Action::Detect, !busy, commands);
+    }
     let total = desk.reel().frames().len();
     let text = match seen {
         0 => "No frame has been searched for candidates yet".to_owned(),

@@ -100,7 +100,8 @@ fn share_cell(ui: &mut Ui, counts: &Counts) {
         let text = format!("{:.0} %", (counts.share_decided() * 100.0).floor());
         let width = (ui.available_width() - 60.0).clamp(40.0, 320.0);
         let (rect, _) = ui.allocate_exact_size(vec2(width, 16.0), Sense::hover());
-        let bar = Rect::from_min_max(pos2(rect.left(), rect.center().y - 3.0), pos2(rect.right(), rect.center().y + 3.0));
+        let bar =
+            Rect::from_min_max(pos2(rect.left(), rect.center().y - 3.0), pos2(rect.right(), rect.center().y + 3.0));
         widgets::share_bar(ui.painter(), bar, &[(counts.share_decided() as f32, tokens::EDGE)]);
         widgets::caption(ui, &text);
     });

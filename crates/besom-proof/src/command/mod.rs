@@ -5,6 +5,7 @@ mod age;
 mod demo;
 mod peers;
 mod score;
+mod train;
 
 use std::error::Error;
 use std::fmt;
@@ -22,6 +23,8 @@ pub(crate) enum Command {
     Score(score::Arguments),
     /// Run a published detector, and a simple fill, on optical flow computed elsewhere.
     Peers(peers::Arguments),
+    /// Train the ensembles that ship with Besom on clips aged here, and show how they do on clips left out.
+    Train(train::Arguments),
 }
 
 impl Command {
@@ -32,6 +35,7 @@ impl Command {
             Self::Demo(arguments) => demo::run(arguments, out),
             Self::Score(arguments) => score::run(arguments, out),
             Self::Peers(arguments) => peers::run(arguments, out),
+            Self::Train(arguments) => train::run(arguments, out),
         }
     }
 }

@@ -4,6 +4,8 @@
 //! labelled pixels or more of one kind, found when 30 % of it is covered; a candidate is false when less than a tenth
 //! of its pixels lie within 3 pixels of any truth.
 
+pub mod lesson;
+
 use besom_detect::survey::measure_grain;
 use besom_detect::{Grain, Prepared, Settings, Window, suspects};
 use besom_scan::{Plane, RunMask};
@@ -59,13 +61,8 @@ pub fn study(aged: &[Vec<Plane>], labels: &[Plane<u8>], settings: &Settings) -> 
     let studies = (0..aged.len() as i64)
         .map(|n| {
             let Some(current) = at(n) else { return FrameStudy::default() };
-            let window = Window {
-                before_last: at(n - 2),
-                previous: at(n - 1),
-                current,
-                next: at(n + 1),
-                after_next: at(n + 2),
-            };
+            let window =
+                Window { before_last: at(n - 2), previous: at(n - 1), current, next: at(n + 1), after_next: at(n + 2) };
             let found = suspects(&window, &grain, settings, &|_| true);
             let lines: Vec<&RunMask> = found.lines.iter().map(|c| &c.mask).collect();
             let masks: Vec<&RunMask> = found.components.iter().map(|c| &c.mask).collect();
@@ -125,7 +122,13 @@ fn judge(masks: &[&RunMask], values: Vec<Vec<f32>>, labels: &Plane<u8>) -> Frame
                     }
                 }
             }
-            objects.push(TrueObject { kind, area: pixels.len(), place: pixels[pixels.len() / 2], covered, by_lines: Vec::new() });
+            objects.push(TrueObject {
+                kind,
+                area: pixels.len(),
+                place: pixels[pixels.len() / 2],
+                covered,
+                by_lines: Vec::new(),
+            });
         }
     }
     FrameStudy { judged, objects, lines: Vec::new() }

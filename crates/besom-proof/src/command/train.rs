@@ -1,0 +1,81 @@
+//! `train`: trains the ensembles that ship with Besom, and shows how they do on clips left out.
+
+use std::io::Write;
+use std::path::PathBuf;
+
+use besom_proof::ageing::files::read_clean;
+use besom_proof::study::lesson::{Lesson, Taught, calibration_error, figures, lessons_of_clip, lessons_of_demo, teach};
+use besom_proof::train::importance;
+use besom_scan::write::write_atomically;
+
+use super::Failure;
+
+#[derive(clap::Args)]
+pub(crate) struct Arguments {
+    /// Folders of clean frames as PNG, one a clip; the demo reel's shots are always added.
+    clips: Vec<PathBuf>,
+    /// Frames of each clip that are used.
+    #[arg(long, default_value_t = 12)]
+    frames: usize,
+    /// Folder for `confidence.ron` and `first-look.ron`; without it only the table is printed.
+    #[arg(long)]
+    to: Option<PathBuf>,
+    /// Sensitivities of the table.
+    #[arg(long, value_delimiter = ',', default_values_t = [0.3, 0.4, 0.5, 0.7])]
+    sensitivities: Vec<f32>,
+}
+
+pub(crate) fn run(arguments: &Arguments, out: &mut dyn Write) -> Result<(), Failure> {
+    let mut lessons = Vec::new();
+    for (clip, folder) in arguments.clips.iter().enumerate() {
+        let mut clean = read_clean(folder)?;
+        clean.truncate(arguments.frames);
+        let name = folder.file_name().map_or_else(String::new, |n| n.to_string_lossy().into_owned());
+        lessons.extend(lessons_of_clip(clip as u32, &name, &clean));
+        writeln!(out, "studied {name}")?;
+    }
+    lessons.extend(lessons_of_demo(arguments.clips.len() as u32));
+    let taught = teach(&lessons)?;
+    for sensitivity in &arguments.sensitivities {
+        print_table(&lessons, &taught, *sensitivity, out)?;
+    }
+    let error = calibration_error(&lessons, &taught.left_out);
+    writeln!(out, "expected calibration error, clips left out: {error:.3}")?;
+    for i in importance(&taught.confidence.fit).iter().take(20) {
+        writeln!(out, "{:28} {:.3}", i.name, i.share)?;
+    }
+    if let Some(folder) = &arguments.to {
+        for (name, calibrated) in [("confidence.ron", &taught.confidence), ("first-look.ron", &taught.first_look)] {
+            write_atomically(&folder.join(name), calibrated.fit.trees.to_ron().as_bytes())?;
+        }
+    }
+    Ok(())
+}
+
+fn print_table(lessons: &[Lesson], taught: &Taught, sensitivity: f32, out: &mut dyn Write) -> Result<(), Failure> {
+    writeln!(out, "\nsensitivity {sensitivity}, each clip judged by ensembles that never saw it")?;
+    writeln!(out, "clip                 ageing        dust   large  hair   line   precision  false/frame/Mpx")?;
+    let (mut recall, mut precision, mut count) = (0.0, 0.0, 0.0);
+    for (lesson, confidences) in lessons.iter().zip(&taught.left_out) {
+        let f = figures(lesson, confidences, sensitivity);
+        let large = f.large.1 as f32 / f.large.0 as f32;
+        let rate = f.candidates.1 as f32 / lesson.frames.len() as f32 / lesson.megapixels;
+        writeln!(
+            out,
+            "{:20} {:12} {:6.3} {large:6.3} {:6.3} {:6.3} {:9.3} {rate:9.2}",
+            lesson.name,
+            lesson.ageing,
+            f.recall(0),
+            f.recall(1),
+            f.recall(2),
+            f.precision()
+        )?;
+        if matches!(lesson.ageing, "light" | "heavy") {
+            recall += f.recall(0);
+            precision += f.precision();
+            count += 1.0;
+        }
+    }
+    writeln!(out, "mean of light and heavy: dust recall {:.3}, precision {:.3}", recall / count, precision / count)?;
+    Ok(())
+}

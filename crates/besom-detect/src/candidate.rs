@@ -52,6 +52,8 @@ pub enum Polarity {
 
 /// Why a candidate could be part of the picture. Any reason puts it *at risk*: shown, but no rule takes it by default.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+// Each reason holds or not by itself; they are not states of one thing.
+#[allow(clippy::struct_excessive_bools)]
 pub struct Risk {
     /// The two neighbours disagree with each other here (occlusion, fast motion, flashes).
     pub neighbours_disagree: bool,

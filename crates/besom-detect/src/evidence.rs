@@ -1,7 +1,7 @@
 //! The temporal test: where a frame differs from both its neighbours in one direction, in units of grain.
 //!
 //! Two published rules are joined. The signed spike rule asks that the frame lies beyond both compensated neighbours on
-//! the same side (SDIp: Kokaram, Morris, Fitzgerald and Rayner, IEEE TIP 4(11), 1995; its ancestor: Storey, UK patent
+//! the same side (`SDIp`: Kokaram, Morris, Fitzgerald and Rayner, IEEE TIP 4(11), 1995; its ancestor: Storey, UK patent
 //! application GB 2 139 039 A, 1984). The rank-order rule asks that it also lies beyond the extremes of the pixels around
 //! (ROD: Nadenau and Mitra, 1997, from memory; here with all 3x3 pixels of both neighbours), which forgives small errors of
 //! motion along edges.

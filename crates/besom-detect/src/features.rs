@@ -550,9 +550,8 @@ fn witnesses(
     let luma = &scene.current.luma;
     let window = component.bounds.grown(REACH);
     let (mut response, mut rim, mut agree) = (f32::INFINITY, 0.0f32, 0.0f32);
-    for k in 0..2 {
+    for (k, near) in aligned.iter().enumerate() {
         let Some(frame) = scene.witnesses[k] else { continue };
-        let near = &aligned[k];
         // Steady motion carries on: twice the nearer vector is the place to start.
         let start = Vector::new(2.0 * near.vector.dx, 2.0 * near.vector.dy);
         let m = search_around(luma, &frame.luma, scene.taken, None, window, start, &search(2, sigma));

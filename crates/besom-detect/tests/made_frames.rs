@@ -16,7 +16,7 @@ fn scene(x: f32, y: f32) -> f32 {
         + 40.0 * (0.108 * x + 0.11 * y).sin()
 }
 
-/// Gaussian noise of standard deviation 1: SplitMix64 (Steele, Lea and Flood 2014, from memory) through Box and Muller.
+/// Gaussian noise of standard deviation 1: `SplitMix64` (Steele, Lea and Flood 2014, from memory) through Box and Muller.
 fn noise(seed: u32) -> impl FnMut() -> f32 {
     let mut state = u64::from(seed).wrapping_mul(0x2545_F491_4F6C_DD1D);
     let mut uniform = move || {
@@ -156,8 +156,8 @@ fn grain_is_measured_as_it_was_made() {
     assert_eq!(measure_grain(&[], 3, 4.5), Grain::flat(3, 4.5));
 }
 
-fn thumbnail(picture: impl Fn(f32, f32) -> f32) -> Option<Thumbnail> {
-    Some(Thumbnail::new(&[Plane::from_fn(160, 120, |x, y| picture(x as f32, y as f32))]))
+fn thumbnail(picture: impl Fn(f32, f32) -> f32) -> Thumbnail {
+    Thumbnail::new(&[Plane::from_fn(160, 120, |x, y| picture(x as f32, y as f32))])
 }
 
 #[test]
@@ -165,10 +165,10 @@ fn cuts_are_found_and_flashes_and_gaps_are_not() {
     let other =
         |x: f32, y: f32| 300.0 + 150.0 * (0.05 * x).cos() * (0.09 * y).sin() + if y > 60.0 { 200.0 } else { 0.0 };
     let mut reel: Vec<Option<Thumbnail>> =
-        (0..20).map(|n| thumbnail(|x, y| scene(x + 2.0 * n as f32, y) + 4.0 * (n % 3) as f32)).collect();
-    reel.extend((0..20).map(|n| thumbnail(|x, y| other(x, y + n as f32))));
+        (0..20).map(|n| Some(thumbnail(|x, y| scene(x + 2.0 * n as f32, y) + 4.0 * (n % 3) as f32))).collect();
+    reel.extend((0..20).map(|n| Some(thumbnail(|x, y| other(x, y + n as f32)))));
     assert_eq!(cuts(&reel), vec![20]);
-    reel[7] = thumbnail(|x, y| 0.1 * scene(x, y) + 900.0);
+    reel[7] = Some(thumbnail(|x, y| 0.1 * scene(x, y) + 900.0));
     assert_eq!(cuts(&reel), vec![20], "a flash is no cut");
     reel[31] = None;
     assert_eq!(cuts(&reel), vec![20], "a frame that cannot be read is no cut");

@@ -207,6 +207,12 @@ fn search_level(current: &Level, reference: &Level, coarser: Option<&Grid>, last
     Grid { columns, rows, found }.settled()
 }
 
+/// The patch of the coarser size over a patch, and the one on its other side.
+fn coarser_places(index: usize) -> (usize, usize) {
+    let over = index / 2;
+    (over, if index % 2 == 1 { over + 1 } else { over.saturating_sub(1) })
+}
+
 fn place(index: usize, length: usize) -> usize {
     (index * STRIDE).min(length.saturating_sub(SIDE))
 }
@@ -234,12 +240,8 @@ fn search_band(
             };
             match coarser {
                 Some(grid) => {
-                    let (cc, cr) = (c / 2, (first + r) / 2);
-                    let other = (
-                        if c % 2 == 1 { cc + 1 } else { cc.saturating_sub(1) },
-                        if (first + r) % 2 == 1 { cr + 1 } else { cr.saturating_sub(1) },
-                    );
-                    for (i, j) in [(cc, cr), (other.0, cr), (cc, other.1), (other.0, other.1)] {
+                    let (near, far) = (coarser_places(c), coarser_places(first + r));
+                    for (i, j) in [(near.0, far.0), (near.1, far.0), (near.0, far.1), (near.1, far.1)] {
                         let v = grid.at(i, j);
                         offer(Vector::new(2.0 * v.dx, 2.0 * v.dy));
                     }
@@ -266,6 +268,8 @@ fn search_band(
     }
 }
 
+// Inlined into the loop that is compiled for several processor levels.
+#[allow(clippy::inline_always)]
 #[inline(always)]
 fn best_of(template: &Template, reference: &Level, tried: &[Vector], steps: usize) -> Found {
     let mut ranked: Option<(Vector, crate::patch::Residue)> = None;

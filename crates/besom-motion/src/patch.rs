@@ -123,7 +123,8 @@ impl Template {
             let (bx, by) = (bx.iter().sum::<f32>(), by.iter().sum::<f32>());
             let (sx, sy) = (self.inverse[0] * bx + self.inverse[1] * by, self.inverse[1] * bx + self.inverse[2] * by);
             v = Vector::new(v.dx + sx, v.dy + sy);
-            if !(v.distance(start) < SIDE as f32) {
+            // Written so that a vector that is not a number stops the search too.
+            if v.distance(start).partial_cmp(&(SIDE as f32)) != Some(std::cmp::Ordering::Less) {
                 break;
             }
             differences = self.differences(level, v);
@@ -152,7 +153,7 @@ fn differences(samples: &[f32; AREA], level: &Level, x: f32, y: f32) -> [f32; AR
     let plane = level.padded();
     let stride = plane.width();
     let start = fy as usize * stride + fx as usize;
-    let all = &plane.as_slice()[start..start + SIDE * stride + SIDE + 1];
+    let all = &plane.as_slice()[start..=start + SIDE * stride + SIDE];
     let mut out = [0.0; AREA];
     for j in 0..SIDE {
         let top = &all[j * stride..=j * stride + SIDE];

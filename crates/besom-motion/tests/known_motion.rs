@@ -30,7 +30,7 @@ fn lattice(x: f32, y: f32, seed: i32) -> f32 {
     top * (1.0 - v) + low * v
 }
 
-/// Gaussian noise of standard deviation 1: SplitMix64 (Steele, Lea and Flood 2014, from memory) through Box and Muller.
+/// Gaussian noise of standard deviation 1: `SplitMix64` (Steele, Lea and Flood 2014, from memory) through Box and Muller.
 fn noise(seed: u32) -> impl FnMut() -> f32 {
     let mut state = u64::from(seed).wrapping_mul(0x2545_F491_4F6C_DD1D);
     let mut uniform = move || {

@@ -1,7 +1,8 @@
 //! The fills of one frame: which pixels may change, from which frames, and the samples that come out.
 
+use besom_detect::Candidate;
 use besom_motion::{MotionField, Vector, estimate_field};
-use besom_repair::{Choice, Job, Method, Source};
+use besom_repair::{Choice, Job, Method, Source, grown_mask};
 use besom_scan::{Frame, Plane, RunMask, SampleEdit};
 
 use crate::model::decision::{CandidateId, Decision, FillChoice};
@@ -12,8 +13,9 @@ use super::record::RepairEntry;
 use super::repair::Loaded;
 use super::walk::Held;
 
-/// How far beyond a candidate's pixels a repair may ever reach. `verify` holds every record to it.
-pub(super) const MOST_GROWTH: u32 = 8;
+/// How far beyond a candidate's pixels a repair may ever reach: a soft edge is followed over four pixels, and one pixel of
+/// margin comes on top. `verify` holds every record to it.
+pub(super) const MOST_GROWTH: u32 = 5;
 
 /// Undecided candidates of this confidence are dirt more likely than not to be copied along, so no fill takes from them.
 const DOUBTFUL: f32 = 0.3;
@@ -24,8 +26,9 @@ pub(super) struct Filled {
     pub(super) entries: Vec<RepairEntry>,
 }
 
-/// Not zero where a frame's pixels must neither be matched nor copied: what is accepted, and what probably is dirt.
-fn suspects(reel: &Reel, frame: u64, width: usize, height: usize) -> Plane<u8> {
+/// Not zero where a frame's pixels must neither be matched nor copied: what is accepted, and what probably is dirt, with
+/// `margin` pixels around it.
+fn suspects(reel: &Reel, frame: u64, width: usize, height: usize, margin: u32) -> Plane<u8> {
     let mut skip = Plane::<u8>::new(width, height);
     for (index, candidate) in reel.candidates(frame).iter().enumerate() {
         let doubtful = match reel.decision(CandidateId::new(frame, index as u32)) {
@@ -34,7 +37,7 @@ fn suspects(reel: &Reel, frame: u64, width: usize, height: usize) -> Plane<u8> {
             Decision::Rejected | Decision::Intended => false,
         };
         if doubtful {
-            candidate.mask.grown(1, width as u32, height as u32).paint(&mut skip, 1);
+            candidate.mask.grown(margin, width as u32, height as u32).paint(&mut skip, 1);
         }
     }
     skip
@@ -78,34 +81,32 @@ pub(super) fn fill_frame(reel: &Reel, places: &Places, place: usize, held: &Held
         .zip(&starts)
         .map(|(n, start)| Source { offset: n.offset, planes: n.planes, skip: &n.skip, start })
         .collect();
-    let skip = suspects(reel, entry.number, width, height);
-    let untouchable = reel.untouchable_mask(entry.number);
+    let marks = suspects(reel, entry.number, width, height, 0);
     let nothing = RunMask::default();
-    let whole = Job {
+    let job = Job {
         planes: &loaded.prepared.planes,
-        skip: &skip,
+        skip: &marks,
         mask: &nothing,
         sources: &sources,
         grain: &shot.grain,
         choice: Choice::Automatic,
         seed: 0,
     };
-    let prepared = besom_repair::Prepared::new(&whole);
+    let prepared = besom_repair::Prepared::new(&job);
+    let holes = holes(reel, entry.number, &job, &prepared);
+    // Other marks are kept out of the rim of a hole with their soft edges.
+    let mut skip = suspects(reel, entry.number, width, height, 1);
+    for hole in &holes {
+        hole.mask.paint(&mut skip, 1);
+    }
     let mut filled = Filled { edits: Vec::new(), entries: Vec::new() };
-    let mut done = RunMask::default();
-    for (id, candidate, choice) in reel.accepted(entry.number) {
-        // A pixel belongs to the first repair that reaches it, so that no pixel is written twice.
-        let grown = candidate.mask.grown(1, width as u32, height as u32);
-        let mask = grown.minus(&untouchable).minus(&done);
-        if mask.is_empty() {
-            continue;
-        }
-        let job = Job { mask: &mask, choice: choice_of(choice), seed: seed(id), ..whole };
+    for Hole { id, candidate, choice, mask } in &holes {
+        let job = Job { mask, skip: &skip, choice: choice_of(*choice), seed: seed(*id), ..job };
         let fill = besom_repair::fill_prepared(&job, &prepared);
         if fill.method == Method::Nothing {
             continue;
         }
-        edits(frame, &fill, &mask, &mut filled.edits);
+        edits(frame, &fill, mask, &mut filled.edits);
         let finite = |value: f32| value.is_finite().then_some(value);
         let number = |offset: &i32| neighbours.iter().find(|n| n.offset == *offset).map(|n| n.number);
         filled.entries.push(RepairEntry {
@@ -118,9 +119,35 @@ pub(super) fn fill_frame(reel: &Reel, places: &Places, place: usize, held: &Held
             predicted_error: finite(fill.predicted_error),
             mask: mask.clone(),
         });
-        done = done.union(&mask);
     }
     Ok(filled)
+}
+
+/// An accepted candidate and the pixels that its repair may change.
+struct Hole<'a> {
+    id: CandidateId,
+    candidate: &'a Candidate,
+    choice: FillChoice,
+    mask: RunMask,
+}
+
+/// The holes of a frame: accepted candidates with their soft edges, without what may not be touched. A pixel belongs to the
+/// first hole that reaches it, so that none is written twice.
+fn holes<'a>(reel: &'a Reel, frame: u64, job: &Job, prepared: &besom_repair::Prepared) -> Vec<Hole<'a>> {
+    let (width, height) = (job.skip.width() as u32, job.skip.height() as u32);
+    let untouchable = reel.untouchable_mask(frame);
+    let mut taken = untouchable;
+    let mut holes = Vec::new();
+    for (id, candidate, choice) in reel.accepted(frame) {
+        let grown = grown_mask(&Job { mask: &candidate.mask, ..*job }, prepared);
+        let beyond = grown.minus(&candidate.mask.grown(MOST_GROWTH, width, height));
+        let mask = grown.minus(&beyond).minus(&taken);
+        if !mask.is_empty() {
+            taken = taken.union(&mask);
+            holes.push(Hole { id, candidate, choice, mask });
+        }
+    }
+    holes
 }
 
 fn neighbours<'a>(reel: &Reel, places: &Places, place: usize, held: &'a Held<Loaded>) -> Vec<Neighbour<'a>> {
@@ -142,7 +169,7 @@ fn neighbours<'a>(reel: &Reel, places: &Places, place: usize, held: &'a Held<Loa
                 offset: *offset,
                 number: *number,
                 planes: &loaded.prepared.planes,
-                skip: suspects(reel, *number, current.prepared.width(), current.prepared.height()),
+                skip: suspects(reel, *number, current.prepared.width(), current.prepared.height(), 1),
                 field: field.clone(),
                 steps: *offset as f32 / *nearest as f32,
             });

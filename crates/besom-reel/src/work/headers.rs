@@ -55,13 +55,9 @@ pub(super) fn survey(sequence: &Sequence, progress: &dyn Progress) -> Result<Hea
     // Of sizes that are equally frequent, the one that comes first on the reel is the reel's.
     let common = answers.iter().filter_map(|(_, a)| a.as_ref().ok()).find(|h| sizes.get(&size(h)) == Some(&most));
     let Some(common) = common.cloned() else {
-        return Err(match answers.into_iter().find_map(|(_, answer)| answer.err()) {
-            Some(error) => error.into(),
-            None => {
-                let folder = sequence.folder.display();
-                ReelError::new(ReelErrorKind::Request, format!("{folder}: there are no scans in it"))
-            }
-        });
+        let folder = sequence.folder.display();
+        let empty = || ReelError::new(ReelErrorKind::Request, format!("{folder}: there are no scans in it"));
+        return Err(answers.into_iter().find_map(|(_, answer)| answer.err()).map_or_else(empty, ReelError::from));
     };
 
     let mut problems = Vec::new();

@@ -51,7 +51,8 @@ pub(super) fn survey(
     for pair in bounds.windows(2) {
         stop_if_cancelled(progress)?;
         let shot = Stretch { sequence, thumbnails: &thumbnails, size, first: pair[0], end: pair[1] };
-        measured.push((pair[0], pair[1], shot.measure(&judge)));
+        let (grain, dirt) = shot.measure(&judge);
+        measured.push(Measured { first: pair[0], end: pair[1], grain, dirt });
         progress.advance(1);
     }
     Ok(Pixels { shots: shots(sequence, &measured) })
@@ -178,11 +179,19 @@ fn spread(items: &[usize], count: usize) -> Vec<usize> {
     (0..count).filter_map(|k| items.get((2 * k + 1) * items.len() / (2 * count)).copied()).collect()
 }
 
-fn shots(sequence: &Sequence, measured: &[(usize, usize, (Option<Grain>, Dirt))]) -> Vec<Shot> {
+/// A shot as places in the sequence, `end` outside.
+struct Measured {
+    first: usize,
+    end: usize,
+    grain: Option<Grain>,
+    dirt: Dirt,
+}
+
+fn shots(sequence: &Sequence, measured: &[Measured]) -> Vec<Shot> {
     let number = |place: usize| sequence.frames.get(place).map_or(0, |f| f.number);
-    let known = |index: usize| measured.get(index).and_then(|(_, _, (grain, _))| grain.clone());
+    let known = |index: usize| measured.get(index).and_then(|shot| shot.grain.clone());
     let mut shots = Vec::with_capacity(measured.len());
-    for (index, (first, end, (grain, dirt))) in measured.iter().enumerate() {
+    for (index, Measured { first, end, grain, dirt }) in measured.iter().enumerate() {
         // A shot too short to be measured is most likely on the same stock as the shot next to it.
         let nearby =
             || (0..measured.len()).filter(|k| known(*k).is_some()).min_by_key(|k| k.abs_diff(index)).and_then(known);

@@ -219,7 +219,7 @@ fn write_manifest(reel: &Reel, lines: &[Line]) -> Result<Vec<PathBuf>, ReelError
     fs::create_dir_all(&folder).map_err(|e| ReelError::access(&folder, "it cannot be made", &e))?;
     let (sums, ron) = (folder.join("manifest.sha256"), folder.join("manifest.ron"));
     // Two blanks between sum and name: the form that sha256sum and shasum write and read.
-    let text: String = lines.iter().map(|line| format!("{}  {}\n", line.repaired_sha256, line.file)).collect();
+    let text = lines.iter().fold(String::new(), |text, line| text + &line.repaired_sha256 + "  " + &line.file + "\n");
     let info = reel.info();
     let manifest = Manifest {
         version: 1,

@@ -126,6 +126,8 @@ fn scans_into(scans: &Path, progress: &dyn Progress) -> Result<(), Ending> {
     let made = made.and_then(|()| fs::rename(&making, scans).map_err(|e| failed(scans, "it cannot be made", &e)));
     if made.is_err() {
         let _ = fs::remove_dir_all(&making);
+        // Only when nothing else is in it.
+        let _ = fs::remove_dir(parent);
     }
     made
 }

@@ -43,13 +43,13 @@ pub(crate) enum Job {
 }
 
 impl Job {
-    pub(crate) fn resolve(arguments: Arguments) -> Result<Self, Ending> {
+    pub(crate) fn resolve(arguments: Arguments) -> Self {
         let reel = arguments.reel;
         if arguments.assemble {
-            return Ok(Self::Assemble { reel });
+            return Self::Assemble { reel };
         }
         let options = DetectOptions { frames: arguments.frames, threads: arguments.threads };
-        Ok(Self::Detect { reel, options })
+        Self::Detect { reel, options }
     }
 
     pub(crate) fn run(self, terminal: &Terminal) -> Result<(), Ending> {

@@ -46,13 +46,15 @@ pub(crate) struct Job {
 
 impl Job {
     pub(crate) fn resolve(arguments: Arguments) -> Result<Self, Ending> {
-        let by = match arguments.by {
+        let Arguments { reel, by, format } = arguments;
+        let by = match by {
             Rows::Shot => By::Shot,
             Rows::Artist => By::Artist,
             Rows::Day => By::Day,
             Rows::Kind => By::Kind,
         };
-        Ok(Self { reel: Reel::open_to_read(&arguments.reel)?, by, format: arguments.format })
+        let reel = Reel::open_to_read(&reel)?;
+        Ok(Self { reel, by, format })
     }
 
     pub(crate) fn run(self, terminal: &Terminal) -> Result<(), Ending> {

@@ -40,13 +40,13 @@ pub(crate) struct Job {
 }
 
 impl Job {
-    pub(crate) fn resolve(arguments: Arguments) -> Result<Self, Ending> {
+    pub(crate) fn resolve(arguments: Arguments) -> Self {
         let which = match arguments.which {
             Which::Candidates => WhichMasks::Candidates,
             Which::Accepted => WhichMasks::Accepted,
         };
         let options = MaskOptions { which, min_confidence: arguments.min_confidence };
-        Ok(Self { reel: arguments.reel, to: arguments.to, options })
+        Self { reel: arguments.reel, to: arguments.to, options }
     }
 
     pub(crate) fn run(self, terminal: &Terminal) -> Result<(), Ending> {

@@ -54,13 +54,13 @@ pub(crate) fn run(line: Line) -> Result<(), Ending> {
     let terminal = Terminal::new(line.quiet, line.json);
     match line.command {
         None => window::run(None),
-        Some(Command::Start(arguments)) => start::Job::resolve(arguments)?.run(&terminal),
-        Some(Command::Detect(arguments)) => detect::Job::resolve(arguments)?.run(&terminal),
+        Some(Command::Start(arguments)) => start::Job::resolve(arguments).run(&terminal),
+        Some(Command::Detect(arguments)) => detect::Job::resolve(arguments).run(&terminal),
         Some(Command::Decide(arguments)) => decide::Job::resolve(arguments)?.run(&terminal),
         Some(Command::Protect(arguments)) => protect::Job::resolve(arguments)?.run(&terminal),
-        Some(Command::Masks(arguments)) => masks::Job::resolve(arguments)?.run(&terminal),
-        Some(Command::Repair(arguments)) => repair::Job::resolve(arguments)?.run(&terminal),
-        Some(Command::Verify(arguments)) => verify::Job::resolve(arguments)?.run(&terminal),
+        Some(Command::Masks(arguments)) => masks::Job::resolve(arguments).run(&terminal),
+        Some(Command::Repair(arguments)) => repair::Job::resolve(arguments).run(&terminal),
+        Some(Command::Verify(arguments)) => verify::Job::resolve(arguments).run(&terminal),
         Some(Command::Ledger(arguments)) => ledger::Job::resolve(arguments)?.run(&terminal),
         Some(Command::Demo(arguments)) => demo::Job::resolve(arguments)?.run(&terminal),
     }

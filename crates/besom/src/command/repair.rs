@@ -31,9 +31,9 @@ pub(crate) struct Job {
 }
 
 impl Job {
-    pub(crate) fn resolve(arguments: Arguments) -> Result<Self, Ending> {
+    pub(crate) fn resolve(arguments: Arguments) -> Self {
         let options = RepairOptions { frames: arguments.frames };
-        Ok(Self { reel: arguments.reel, to: arguments.to, options })
+        Self { reel: arguments.reel, to: arguments.to, options }
     }
 
     pub(crate) fn run(self, terminal: &Terminal) -> Result<(), Ending> {
@@ -46,7 +46,7 @@ impl Job {
             counted(report.repaired, "frame"),
             report.copied
         )];
-        lines.extend(report.methods.iter().map(|(method, count)| format!("  {count} from {method}")));
+        lines.extend(report.methods.iter().map(|(method, count)| format!("  {count} {method}")));
         lines.extend(report.notes.iter().cloned());
         let methods: serde_json::Map<_, _> = report.methods.iter().map(|(m, n)| (m.clone(), json!(n))).collect();
         let value = json!({

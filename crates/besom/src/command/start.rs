@@ -45,9 +45,9 @@ pub(crate) struct Job {
 }
 
 impl Job {
-    pub(crate) fn resolve(arguments: Arguments) -> Result<Self, Ending> {
+    pub(crate) fn resolve(arguments: Arguments) -> Self {
         let options = StartOptions { rate: arguments.fps, gauge: arguments.gauge, ..StartOptions::default() };
-        Ok(Self { scans: arguments.scans, reel: arguments.reel, options })
+        Self { scans: arguments.scans, reel: arguments.reel, options }
     }
 
     pub(crate) fn run(self, terminal: &Terminal) -> Result<(), Ending> {

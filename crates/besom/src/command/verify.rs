@@ -26,8 +26,8 @@ pub(crate) struct Job {
 }
 
 impl Job {
-    pub(crate) fn resolve(arguments: Arguments) -> Result<Self, Ending> {
-        Ok(Self { reel: arguments.reel, repaired: arguments.repaired })
+    pub(crate) fn resolve(arguments: Arguments) -> Self {
+        Self { reel: arguments.reel, repaired: arguments.repaired }
     }
 
     pub(crate) fn run(self, terminal: &Terminal) -> Result<(), Ending> {

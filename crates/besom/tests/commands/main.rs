@@ -5,6 +5,7 @@ mod answers;
 mod bad_scans;
 mod bench;
 mod damaged_reel;
+mod demo;
 mod same_bytes;
 mod stopping;
 mod targets;

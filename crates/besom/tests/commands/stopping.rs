@@ -10,7 +10,7 @@ use crate::bench::{Bench, FIRST, dpx, picture};
 fn interrupted(bench: &Bench, arguments: &[&str], signal: &str, ready: impl Fn() -> bool) -> (Option<i32>, String) {
     let child = bench.command(arguments).stdout(Stdio::piped()).stderr(Stdio::piped()).spawn().unwrap();
     let started = Instant::now();
-    while !ready() && started.elapsed() < Duration::from_secs(60) {
+    while !ready() && started.elapsed() < Duration::from_mins(1) {
         std::thread::sleep(Duration::from_millis(5));
     }
     let sent = Command::new("kill").args([signal, &child.id().to_string()]).status().unwrap();

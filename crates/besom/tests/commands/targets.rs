@@ -54,14 +54,13 @@ fn a_reel_folder_inside_the_scans_folder_is_refused() {
     assert_eq!(fs::read_dir(bench.scans()).unwrap().count(), 3);
 }
 
-/// A file system of 1 MB, where this test may make one.
+/// A small file system, where this test may make one.
 struct SmallDisk<'a>(&'a Path);
 
 impl<'a> SmallDisk<'a> {
-    fn mount(at: &'a Path, kilobytes: u32) -> Option<Self> {
+    fn mount(at: &'a Path, options: &str) -> Option<Self> {
         fs::create_dir(at).unwrap();
-        let size = format!("size={kilobytes}k");
-        let done = Command::new("mount").args(["-t", "tmpfs", "-o", &size, "tmpfs"]).arg(at).output();
+        let done = Command::new("mount").args(["-t", "tmpfs", "-o", options, "tmpfs"]).arg(at).output();
         done.is_ok_and(|output| output.status.success()).then_some(Self(at))
     }
 }
@@ -94,7 +93,7 @@ fn a_full_disk_leaves_no_half_file() {
     bench.run(&["repair", "R.besom", "--to", "whole"]).succeeds();
     let full = bench.path("full");
     // A scan takes some 78 kB: eight of twelve fit, the next one fills the disk.
-    let Some(_disk) = SmallDisk::mount(&full, 660) else {
+    let Some(_disk) = SmallDisk::mount(&full, "size=660k") else {
         eprintln!("no small disk can be mounted here: a limit on the size of files stands in for it");
         return limited_file_size(&bench);
     };
@@ -108,7 +107,7 @@ fn a_full_disk_leaves_no_half_file() {
     bench.run(&["verify", "R.besom", "--repaired", "full"]).succeeds();
 }
 
-/// The same by RLIMIT_FSIZE (POSIX setrlimit), which the shell's `ulimit -f` sets; the signal it sends is ignored, so that
+/// The same by `RLIMIT_FSIZE` (POSIX setrlimit), which the shell's `ulimit -f` sets; the signal it sends is ignored, so that
 /// writing fails with an error as on a full disk.
 fn limited_file_size(bench: &Bench) {
     let script =
@@ -133,16 +132,17 @@ fn a_target_that_cannot_be_written_to_is_named() {
     fs::write(bench.path("taken"), b"a file").unwrap();
     bench.run(&["repair", "R.besom", "--to", "taken"]).refuses(&["taken"]);
     bench.run(&["repair", "R.besom", "--to", "taken/deeper"]).refuses(&["taken/deeper"]);
-    // A folder without the right to write stops everyone but root.
-    fs::create_dir(bench.path("locked")).unwrap();
-    fs::set_permissions(bench.path("locked"), fs::Permissions::from_mode(0o555)).unwrap();
-    if fs::write(bench.path("locked/probe"), b"").is_ok() {
-        fs::remove_file(bench.path("locked/probe")).unwrap();
-        eprintln!("this user may write anywhere: the read-only folder was not tried");
-    } else {
-        bench.run(&["repair", "R.besom", "--to", "locked"]).refuses(&["locked", "cannot be written"]);
-        assert_eq!(fs::read_dir(bench.path("locked")).unwrap().count(), 0);
+    // A folder without the right to write stops everyone but root, a read-only file system stops root too.
+    let locked = bench.path("locked");
+    let disk = SmallDisk::mount(&locked, "ro,size=660k");
+    if disk.is_none() {
+        fs::set_permissions(&locked, fs::Permissions::from_mode(0o555)).unwrap();
     }
+    eprintln!("target that cannot be written to: {}", if disk.is_some() { "a read-only tmpfs" } else { "mode 0555" });
+    bench.run(&["repair", "R.besom", "--to", "locked"]).refuses(&["locked", "cannot be written"]);
+    bench.run(&["masks", "R.besom", "--to", "locked"]).refuses(&["locked", "cannot be written"]);
+    bench.run(&["repair", "R.besom", "--to", "locked/deeper"]).refuses(&["locked/deeper", "cannot be made"]);
+    assert_eq!(fs::read_dir(&locked).unwrap().count(), 0);
     assert_eq!(bench.sums("scans"), scans);
     assert_eq!(fs::read(bench.path("taken")).unwrap(), b"a file");
 }

@@ -40,10 +40,17 @@ pub fn assemble(reel: &Path, progress: &dyn Progress) -> Result<AssembleReport, 
 
 /// The chunk files at hand: of the present settings, and others.
 struct Found {
-    /// Files of the present settings, with the scans in each.
-    current: Vec<(PathBuf, Vec<u64>)>,
+    current: Vec<Part>,
     outdated: Vec<PathBuf>,
     generation: u32,
+}
+
+/// A chunk file of the present settings, without its candidates.
+struct Part {
+    path: PathBuf,
+    generation: u32,
+    bounds: (u64, u64),
+    numbers: Vec<u64>,
 }
 
 fn find(folder: &Path, fingerprint: &[u8; 32]) -> Result<Found, ReelError> {
@@ -52,7 +59,8 @@ fn find(folder: &Path, fingerprint: &[u8; 32]) -> Result<Found, ReelError> {
         let chunk = candidates::read(&path)?;
         if chunk.fingerprint == *fingerprint {
             found.generation = found.generation.max(chunk.generation);
-            found.current.push((path, chunk.frames.iter().map(|(number, _)| *number).collect()));
+            let numbers = chunk.frames.iter().map(|(number, _)| *number).collect();
+            found.current.push(Part { path, generation: chunk.generation, bounds: (chunk.first, chunk.last), numbers });
         } else {
             found.outdated.push(path);
         }
@@ -64,8 +72,8 @@ pub(super) fn join(reel: &Reel, fingerprint: &[u8; 32]) -> Result<AssembleReport
     let (folder, info) = (reel.folder(), reel.info());
     let found = find(folder, fingerprint)?;
     let mut holders: BTreeMap<u64, Vec<usize>> = BTreeMap::new();
-    for (index, (_, numbers)) in found.current.iter().enumerate() {
-        for number in numbers {
+    for (index, part) in found.current.iter().enumerate() {
+        for number in &part.numbers {
             holders.entry(*number).or_default().push(index);
         }
     }
@@ -83,6 +91,16 @@ pub(super) fn join(reel: &Reel, fingerprint: &[u8; 32]) -> Result<AssembleReport
     let mut report = AssembleReport { frames: 0, chunks: cells.len() };
     let mut kept = Vec::new();
     for ((first, last), numbers) in &cells {
+        report.frames += numbers.len();
+        // What one run wrote stands as it is: chunks are immutable. Only what is held twice has to be compared.
+        let once = numbers.iter().all(|number| holders.get(number).is_some_and(|files| files.len() == 1));
+        let whole = |part: &&Part| {
+            once && part.generation == found.generation && part.bounds == (*first, *last) && part.numbers == *numbers
+        };
+        if let Some(part) = found.current.iter().find(whole) {
+            kept.push(part.path.clone());
+            continue;
+        }
         let chunk = Chunk {
             generation: found.generation,
             fingerprint: *fingerprint,
@@ -92,11 +110,10 @@ pub(super) fn join(reel: &Reel, fingerprint: &[u8; 32]) -> Result<AssembleReport
             last: *last,
             frames: gather(&found, &holders, numbers)?,
         };
-        report.frames += numbers.len();
         kept.push(candidates::write(folder, &chunk)?);
     }
     // Only now that every scan stands in its place may the parts and the results of earlier settings go.
-    for path in found.current.iter().map(|(path, _)| path).chain(&found.outdated).filter(|path| !kept.contains(path)) {
+    for path in found.current.iter().map(|part| &part.path).chain(&found.outdated).filter(|path| !kept.contains(path)) {
         fs::remove_file(path).map_err(|e| ReelError::access(path, "it cannot be removed", &e))?;
     }
     Ok(report)
@@ -111,7 +128,7 @@ fn gather(found: &Found, holders: &BTreeMap<u64, Vec<usize>>, numbers: &[u64]) -
     files.dedup();
     let mut gathered: BTreeMap<u64, (usize, Vec<besom_detect::Candidate>)> = BTreeMap::new();
     for file in files {
-        let Some((path, _)) = found.current.get(file) else { continue };
+        let Some(Part { path, .. }) = found.current.get(file) else { continue };
         for (number, candidates) in candidates::read(path)?.frames {
             if numbers.binary_search(&number).is_err() {
                 continue;
@@ -119,7 +136,7 @@ fn gather(found: &Found, holders: &BTreeMap<u64, Vec<usize>>, numbers: &[u64]) -
             if let Some((other, before)) = gathered.get(&number) {
                 if *before != candidates {
                     let other =
-                        found.current.get(*other).map_or_else(String::new, |(path, _)| path.display().to_string());
+                        found.current.get(*other).map_or_else(String::new, |part| part.path.display().to_string());
                     let sentence = format!("{}: it disagrees with {other} about frame {number}", path.display());
                     return Err(ReelError::new(ReelErrorKind::Damaged, sentence));
                 }

@@ -7,6 +7,7 @@ use crate::values::default_artist;
 
 /// Opens the window, on a reel when there is one, and returns when it is closed.
 pub(super) fn run(reel: Option<PathBuf>) -> Result<(), Ending> {
+    crate::signal::let_go();
     besom_window::run_with_demo(reel, default_artist(), Some(super::demo::for_window)).map_err(Ending::failed)
 }
 

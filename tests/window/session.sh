@@ -110,10 +110,9 @@ done
 sleep 0.1
 xdotool mouseup 1
 sleep 0.3
-press Tab
 shot protect-drawn
-button=$(("$width" - 284))
-xdotool mousemove "$button" 322 click 1
+# The button under the form, at the head of the right column.
+xdotool mousemove $((width - 271)) 350 click 1
 await 10 "the protected region" holds Protect 1
 
 press F4

@@ -19,6 +19,9 @@ mod glyph;
 mod picture;
 mod rooms;
 mod run;
+#[cfg(test)]
+#[path = "../tests/common/reel.rs"]
+mod small_reel;
 mod tokens;
 mod widgets;
 

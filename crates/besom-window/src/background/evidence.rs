@@ -69,6 +69,14 @@ pub(crate) struct After {
     pub(crate) problem: Option<String>,
 }
 
+impl After {
+    /// An answer without a picture.
+    pub(crate) fn failed(request: &EvidenceRequest, reason: &str) -> Self {
+        let (generation, place) = (request.generation, request.place);
+        Self { generation, place, crop: None, whole: None, hand: None, filled: 0, problem: Some(reason.to_owned()) }
+    }
+}
+
 /// Answers requests; keeps the last proposal and what proposals share.
 pub(crate) struct Examiner {
     cache: Arc<FrameCache>,

@@ -123,7 +123,12 @@ impl Workers {
         }
         let (theirs, sender, ctx) = (Arc::clone(&meter), self.sender.clone(), self.ctx.clone());
         let what = task.what();
-        let run = move || send(&sender, &ctx, Answer::Task(tasks::run(task, theirs.as_ref())));
+        let run = move || {
+            // A fault in a task must neither leave the window waiting for ever nor take decisions down with it.
+            let ended = guarded(|| tasks::run(task, theirs.as_ref()));
+            let end = ended.unwrap_or_else(|| TaskEnd::failed(what, FAULT));
+            send(&sender, &ctx, Answer::Task(end));
+        };
         if let Err(error) = std::thread::Builder::new().name("besom task".to_owned()).spawn(run) {
             self.waiting.push(Answer::Task(TaskEnd::failed(what, &format!("no thread could be started ({error})"))));
         }
@@ -161,18 +166,31 @@ fn threads(
 ) -> std::io::Result<Lanes> {
     let (their_cache, their_ctx, their_sender) = (Arc::clone(cache), ctx.clone(), sender.clone());
     let pictures = Lane::start("besom pictures", move |request: PictureRequest, newer| {
-        send(&their_sender, &their_ctx, Answer::Picture(pictures::answer(&request, &their_cache)));
-        pictures::read_ahead(&request, &their_cache, || newer.waits());
+        let answer = guarded(|| pictures::answer(&request, &their_cache));
+        let answer = answer.unwrap_or_else(|| Picture::failed(&request, FAULT));
+        send(&their_sender, &their_ctx, Answer::Picture(answer));
+        guarded(|| pictures::read_ahead(&request, &their_cache, || newer.waits()));
     })?;
     let (their_ctx, their_sender) = (ctx.clone(), sender.clone());
     let evidence = Lane::start("besom evidence", move |request: EvidenceRequest, newer| {
-        send(&their_sender, &their_ctx, Answer::Evidence(Box::new(examiner.crops(&request))));
+        if let Some(crops) = guarded(|| examiner.crops(&request)) {
+            send(&their_sender, &their_ctx, Answer::Evidence(Box::new(crops)));
+        }
         // Whoever walks on quickly gets crops; the repair is computed where the hand rests.
         if !newer.waits() {
-            send(&their_sender, &their_ctx, Answer::After(Box::new(examiner.after(&request))));
+            let after = guarded(|| examiner.after(&request)).unwrap_or_else(|| After::failed(&request, FAULT));
+            send(&their_sender, &their_ctx, Answer::After(Box::new(after)));
         }
     })?;
     Ok(Lanes::Threads { pictures, evidence })
+}
+
+/// What is said when a worker met a fault of the program itself.
+const FAULT: &str = "Besom met a fault of its own here; everything decided is kept";
+
+/// Runs `work`; `None` when it panicked. Workers keep caches only, which hold whole entries or none, so going on is sound.
+fn guarded<T>(work: impl FnOnce() -> T) -> Option<T> {
+    std::panic::catch_unwind(std::panic::AssertUnwindSafe(work)).ok()
 }
 
 fn send(sender: &SyncSender<Answer>, ctx: &egui::Context, answer: Answer) {

@@ -37,6 +37,14 @@ pub(crate) struct Picture {
     pub(crate) content: Result<(Arc<Scan>, Arc<ColorImage>), String>,
 }
 
+impl Picture {
+    /// An answer without a picture.
+    pub(crate) fn failed(request: &PictureRequest, reason: &str) -> Self {
+        let PictureRequest { generation, place, step, viewing, .. } = *request;
+        Self { generation, place, step, viewing, content: Err(reason.to_owned()) }
+    }
+}
+
 /// Answers a request.
 pub(crate) fn answer(request: &PictureRequest, cache: &FrameCache) -> Picture {
     let mut viewing = request.viewing;

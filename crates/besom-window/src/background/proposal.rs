@@ -8,13 +8,15 @@ use std::sync::Arc;
 use besom_detect::{Grain, Prepared};
 use besom_motion::{MotionField, Vector, estimate_field};
 use besom_reel::{CandidateId, Decision, FillChoice, Reel};
-use besom_repair::{Choice, Fill, Job, Method, Source};
+use besom_repair::{Choice, Fill, Job, Method, Source, grown_mask};
 use besom_scan::{Frame, FrameCache, Plane, RunMask, SampleEdit};
 
 use super::evidence::{CROPS, REACH};
 
 /// Undecided candidates from this confidence on are dirt more likely than not, so no fill copies from them.
 const DOUBTFUL: f32 = 0.3;
+/// How far beyond a candidate's pixels a repair may reach, as the repair over the reel has it.
+const MOST_GROWTH: u32 = 5;
 /// Prepared frames kept: stepping through a frame's candidates, and on to the next frame, finds its neighbours ready.
 const KEPT: usize = 6;
 
@@ -138,11 +140,11 @@ impl Proposer {
             .zip(&starts)
             .map(|(n, start)| Source { offset: n.offset, planes: &n.prepared.planes, skip: &n.skip, start })
             .collect();
-        let skip = painted(&plan.suspects[REACH], width, height);
+        let marks = painted(&plan.suspects[REACH], 0, width, height);
         let nothing = RunMask::default();
         let whole = Job {
             planes: &current.planes,
-            skip: &skip,
+            skip: &marks,
             mask: &nothing,
             sources: &sources,
             grain: &plan.grain,
@@ -196,7 +198,7 @@ impl Proposer {
                 }
                 let (near, field) =
                     nearest.get_or_insert_with(|| (offset, self.field((here, current), (path, &prepared)))).clone();
-                let skip = painted(&plan.suspects[index], current.width(), current.height());
+                let skip = painted(&plan.suspects[index], 1, current.width(), current.height());
                 neighbours.push(Neighbour { offset, prepared, skip, field, steps: offset as f32 / near as f32 });
             }
         }
@@ -205,36 +207,53 @@ impl Proposer {
     }
 }
 
-fn painted(masks: &[RunMask], width: usize, height: usize) -> Plane<u8> {
+fn painted(masks: &[RunMask], margin: u32, width: usize, height: usize) -> Plane<u8> {
     let mut plane = Plane::<u8>::new(width, height);
     for mask in masks {
-        mask.grown(1, width as u32, height as u32).paint(&mut plane, 1);
+        mask.grown(margin, width as u32, height as u32).paint(&mut plane, 1);
     }
     plane
 }
 
-fn fill_all(plan: &Plan, whole: &Job<'_>, frame: &Frame) -> Proposal {
-    let prepared = besom_repair::Prepared::new(whole);
-    let mut proposal = Proposal::default();
-    let mut done = RunMask::default();
+/// The pixels that each hole's repair may change: with its soft edge, without what may not be touched. A pixel belongs to
+/// the first hole that reaches it.
+fn grown_holes<'a>(plan: &'a Plan, job: &Job<'_>, prepared: &besom_repair::Prepared<'_>) -> Vec<(&'a Hole, RunMask)> {
+    let (width, height) = (job.skip.width() as u32, job.skip.height() as u32);
+    let mut taken = plan.untouchable.clone();
+    let mut holes = Vec::new();
     for hole in &plan.holes {
-        let grown = hole.mask.grown(1, frame.width as u32, frame.height as u32);
-        let mask = grown.minus(&plan.untouchable).minus(&done);
-        if mask.is_empty() {
-            continue;
+        let grown = grown_mask(&Job { mask: &hole.mask, ..*job }, prepared);
+        let beyond = grown.minus(&hole.mask.grown(MOST_GROWTH, width, height));
+        let mask = grown.minus(&beyond).minus(&taken);
+        if !mask.is_empty() {
+            taken = taken.union(&mask);
+            holes.push((hole, mask));
         }
-        let job = Job { mask: &mask, choice: choice_of(hole.choice), seed: seed(hole.id), ..*whole };
+    }
+    holes
+}
+
+fn fill_all(plan: &Plan, job: &Job<'_>, frame: &Frame) -> Proposal {
+    let prepared = besom_repair::Prepared::new(job);
+    let holes = grown_holes(plan, job, &prepared);
+    // Other marks are kept out of the rim of a hole with their soft edges.
+    let mut skip = painted(&plan.suspects[REACH], 1, frame.width, frame.height);
+    for (_, mask) in &holes {
+        mask.paint(&mut skip, 1);
+    }
+    let mut proposal = Proposal::default();
+    for (hole, mask) in &holes {
+        let job = Job { mask, skip: &skip, choice: choice_of(hole.choice), seed: seed(hole.id), ..*job };
         let fill = besom_repair::fill_prepared(&job, &prepared);
         if fill.method == Method::Nothing {
             continue;
         }
-        edits(frame, &fill, &mask, &mut proposal.edits);
+        edits(frame, &fill, mask, &mut proposal.edits);
         proposal.filled += 1;
         if plan.hand == Some(hole.id) {
             let error = fill.predicted_error.is_finite().then_some(fill.predicted_error);
             proposal.hand = Some(HandFill { method: fill.method.to_string(), error });
         }
-        done = done.union(&mask);
     }
     proposal
 }
@@ -263,4 +282,45 @@ const fn choice_of(choice: FillChoice) -> Choice {
 /// The seed that the repair gives this candidate, so that the grain shown is the grain written.
 const fn seed(id: CandidateId) -> u64 {
     id.frame.wrapping_mul(0x9E37_79B9_7F4A_7C15).wrapping_add(id.index as u64)
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used, clippy::expect_used)]
+    use super::*;
+    use besom_reel::work::{self, RepairOptions};
+    use besom_reel::{Edit, FillChoice};
+    use besom_scan::{Scan, Silent};
+
+    use crate::small_reel as small;
+
+    /// The window must show what the repair will write, sample for sample.
+    #[test]
+    fn what_is_proposed_is_what_is_written() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = small::reel(folder.path());
+        let mut reel = Reel::open(&path, "Ines").unwrap();
+        let frame = small::FIRST + 3;
+        let ids: Vec<CandidateId> = (0..reel.candidates(frame).len() as u32)
+            .map(|i| CandidateId::new(frame, i))
+            .filter(|id| reel.asks(*id))
+            .collect();
+        assert!(ids.len() >= 3, "the specks of this frame are found");
+        reel.record(Edit::FillChoice { id: ids[0], choice: FillChoice::Previous }).unwrap();
+        reel.record(Edit::Decide { ids: ids.clone(), decision: Decision::Accepted }).unwrap();
+
+        let frames = [-2i64, -1, 0, 1, 2].map(|o| frame.checked_add_signed(o).filter(|f| reel.position(*f).is_some()));
+        let paths = frames.map(|f| f.map(|f| reel.frames()[reel.position(f).unwrap()].path.clone()));
+        let plan = Plan::new(&reel, &frames, Some(ids[0])).unwrap();
+        let proposal = Proposer::default().propose(&plan, &paths, &FrameCache::new(1 << 24)).unwrap();
+        assert_eq!(proposal.filled, ids.len());
+        assert!(proposal.hand.is_some());
+
+        let to = folder.path().join("repaired");
+        work::repair(&path, &to, &RepairOptions::default(), &Silent).unwrap();
+        let source = Scan::read(paths[REACH].as_ref().unwrap()).unwrap();
+        let written = Scan::read(&to.join(paths[REACH].as_ref().unwrap().file_name().unwrap())).unwrap();
+        assert_eq!(source.patched(&proposal.edits).unwrap(), written.bytes());
+        assert_ne!(source.bytes(), written.bytes());
+    }
 }

@@ -16,6 +16,8 @@ use crate::{tokens, widgets};
 
 /// Gap between pictures.
 const GAP: f32 = 6.0;
+/// Height of everything in the column but the two large pictures, with five lines of reasons.
+const ROOM_FOR_WORDS: f32 = 304.0;
 
 /// Draws the column.
 pub(super) fn ui(ui: &mut Ui, bench: &Bench, desk: &Desk, commands: &mut Vec<Command>) {
@@ -28,10 +30,11 @@ pub(super) fn ui(ui: &mut Ui, bench: &Bench, desk: &Desk, commands: &mut Vec<Com
             ui.add(egui::Label::new(RichText::new(text).color(tokens::QUIET)).wrap());
             return;
         };
+        let room = ui.available_height();
         ScrollArea::vertical().auto_shrink(false).show(ui, |ui| {
             title(ui, desk, id, candidate);
             crops(ui, bench, desk, id);
-            pair(ui, bench, desk, id);
+            pair(ui, bench, desk, id, room);
             fill(ui, bench, desk, id, commands);
             evidence(ui, candidate);
         });
@@ -87,12 +90,15 @@ fn crops(ui: &mut Ui, bench: &Bench, desk: &Desk, id: CandidateId) {
 }
 
 /// As scanned, and as it would be after repair.
-fn pair(ui: &mut Ui, bench: &Bench, desk: &Desk, id: CandidateId) {
+fn pair(ui: &mut Ui, bench: &Bench, desk: &Desk, id: CandidateId, room: f32) {
     let width = ui.available_width();
-    let side = ((width - GAP) / 2.0).floor();
+    let half = ((width - GAP) / 2.0).floor();
+    // On a low screen the pictures give way, so that reasons and risk are read without scrolling.
+    let side = half.min((room - ROOM_FOR_WORDS).max(96.0)).floor();
     let (rect, _) = ui.allocate_exact_size(vec2(width, side + 18.0), Sense::hover());
-    let left = Rect::from_min_size(rect.min, Vec2::splat(side));
-    let right = Rect::from_min_size(rect.min + vec2(side + GAP, 0.0), Vec2::splat(side));
+    let inset = ((half - side) / 2.0).floor();
+    let left = Rect::from_min_size(rect.min + vec2(inset, 0.0), Vec2::splat(side));
+    let right = Rect::from_min_size(rect.min + vec2(half + GAP + inset, 0.0), Vec2::splat(side));
     let scanned = bench.crops.get(REACH).and_then(Option::as_ref).filter(|_| bench.crops_of == Some(id));
     picture(ui, left, scanned, "");
     let fresh = bench.after_crop_of == Some((Some(id), desk.revision()));

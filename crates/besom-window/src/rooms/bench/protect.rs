@@ -62,12 +62,15 @@ pub(super) fn ui(ui: &mut Ui, bench: &mut Bench, desk: &Desk, commands: &mut Vec
         numbers(ui, &mut form);
         range(ui, &mut form, desk);
         let caption = widgets::caption(ui, "Why (may stay empty)");
-        let field = TextEdit::singleline(&mut form.note).desired_width(f32::INFINITY).margin(vec2(8.0, 5.0));
-        ui.add(field).labelled_by(caption.id);
+        let field = TextEdit::singleline(&mut form.note).desired_width(ui.available_width()).margin(vec2(8.0, 5.0));
+        let note = ui.add(field).labelled_by(caption.id);
+        let entered = note.lost_focus() && ui.input(|i| i.key_pressed(egui::Key::Enter));
         ui.add_space(4.0);
         ui.horizontal(|ui| {
             let rect = form.rect();
-            if widgets::main_button(ui, "Protect", "Record this region; Ctrl+Z takes it back", !rect.is_empty()) {
+            let tooltip = "Record this region; Ctrl+Z takes it back";
+            let go = widgets::main_button(ui, "Protect", tooltip, !rect.is_empty());
+            if go || (entered && !rect.is_empty()) {
                 let (first, last) = (form.first.min(form.last), form.first.max(form.last));
                 commands.push(Command::Protect { rect, first, last, note: form.note.trim().to_owned() });
                 keep = false;
@@ -86,7 +89,7 @@ fn numbers(ui: &mut Ui, form: &mut Form) {
             ui.vertical(|ui| {
                 let caption = widgets::caption(ui, name);
                 let drag = DragValue::new(value).range(0..=limit);
-                ui.add_sized(vec2(71.0, tokens::CONTROL), drag).labelled_by(caption.id);
+                ui.add_sized(vec2(70.0, tokens::CONTROL), drag).labelled_by(caption.id);
             });
         }
     });
@@ -99,13 +102,14 @@ fn range(ui: &mut Ui, form: &mut Form, desk: &Desk) {
             ui.vertical(|ui| {
                 let caption = widgets::caption(ui, name);
                 let drag = DragValue::new(value).range(info.first..=info.last);
-                ui.add_sized(vec2(71.0, tokens::CONTROL), drag).labelled_by(caption.id);
+                ui.add_sized(vec2(70.0, tokens::CONTROL), drag).labelled_by(caption.id);
             });
         }
         ui.vertical(|ui| {
             widgets::caption(ui, "Or");
             ui.horizontal(|ui| {
                 ui.spacing_mut().item_spacing.x = 2.0;
+                ui.spacing_mut().button_padding.x = 6.0;
                 let frame = desk.frame();
                 let shot = desk.shot().map_or((frame, frame), |s| (s.first, s.last));
                 for (label, tooltip, span) in [

@@ -1,6 +1,6 @@
 //! One frame's candidates.
 
-use besom_motion::{Flicker, MotionField, compensate, estimate_field};
+use besom_motion::{Flicker, MotionField, compensate, estimate_field, reconcile};
 use besom_scan::Plane;
 use rayon::prelude::*;
 
@@ -69,12 +69,21 @@ impl<'a> Window<'a> {
     }
 }
 
-/// A neighbour as seen from the current frame, with the motion that took it there.
-fn side(current: &Prepared, other: &Prepared) -> (MotionField, Plane) {
-    let field = estimate_field(&current.pyramid, &other.pyramid);
-    let mut seen = compensate(&other.luma, &field);
+/// Motion to both neighbours of the test, held against each other when they lie on both sides.
+fn fields(current: &Prepared, neighbours: [&Prepared; 2], one_sided: bool) -> [MotionField; 2] {
+    let to = |other: &Prepared| estimate_field(&current.pyramid, &other.pyramid);
+    let (mut a, mut b) = rayon::join(|| to(neighbours[0]), || to(neighbours[1]));
+    if !one_sided {
+        reconcile(&mut a, &mut b);
+    }
+    [a, b]
+}
+
+/// A neighbour as seen from the current frame.
+fn seen(current: &Prepared, other: &Prepared, field: &MotionField) -> Plane {
+    let mut seen = compensate(&other.luma, field);
     Flicker::measure(&current.luma, &seen).level(&mut seen);
-    (field, seen)
+    seen
 }
 
 /// Finds and measures the suspected marks of `window.current` that `first_look` does not dismiss by the measurements that
@@ -92,7 +101,8 @@ pub fn suspects(
     if !neighbours.iter().all(|p| same_size(p)) {
         return nothing;
     }
-    let ((field_a, a), (field_b, b)) = rayon::join(|| side(current, neighbours[0]), || side(current, neighbours[1]));
+    let [field_a, field_b] = fields(current, neighbours, one_sided);
+    let (a, b) = rayon::join(|| seen(current, neighbours[0], &field_a), || seen(current, neighbours[1], &field_b));
     let evidence = test(&current.luma, &a, &b, &sigma_table(grain));
     let components = components(&evidence, &settings.thresholds);
     let mut taken = Plane::<u8>::new(current.width(), current.height());
@@ -167,7 +177,8 @@ fn risk(m: &Measured) -> Risk {
 
 /// The responses of the temporal test alone, for viewing and for tests.
 pub fn evidence_of(window: &Window, grain: &Grain) -> Option<Evidence> {
-    let ([a, b], _, _) = window.choose()?;
-    let ((_, a), (_, b)) = (side(window.current, a), side(window.current, b));
+    let (neighbours, _, one_sided) = window.choose()?;
+    let [field_a, field_b] = fields(window.current, neighbours, one_sided);
+    let (a, b) = (seen(window.current, neighbours[0], &field_a), seen(window.current, neighbours[1], &field_b));
     Some(test(&window.current.luma, &a, &b, &sigma_table(grain)))
 }

@@ -45,6 +45,12 @@ impl MotionField {
         Vector::new(self.dx.at(c, r), self.dy.at(c, r))
     }
 
+    /// Sets the vector of a cell inside.
+    pub(crate) fn set_cell(&mut self, column: usize, row: usize, v: Vector) {
+        self.dx.set(column, row, v.dx);
+        self.dy.set(column, row, v.dy);
+    }
+
     /// The vector at a scan position, interpolated between cell centres.
     pub fn at(&self, x: f32, y: f32) -> Vector {
         Vector::new(self.read(&self.dx, x, y), self.read(&self.dy, x, y))
@@ -138,8 +144,7 @@ impl Grid {
                 let (ex, ey) = (f.vector.dx - own.vector.dx, f.vector.dy - own.vector.dy);
                 let far = (ex * ex + ey * ey) / doubt;
                 let weight = 1.0 / ((1.0 + far * far) * (1.0 + f.error * f.error));
-                // One code of gradient on every pixel keeps the sum solvable on flat ground.
-                let t = [weight * (f.tensor[0] + 64.0), weight * f.tensor[1], weight * (f.tensor[2] + 64.0)];
+                let t = f.tensor.map(|v| weight * v);
                 for (sum, t) in a.iter_mut().zip(t) {
                     *sum += t;
                 }
@@ -173,7 +178,7 @@ pub fn estimate_field(current: &Pyramid, reference: &Pyramid) -> MotionField {
     let mut coarser: Option<Grid> = None;
     for index in (0..current.levels().len()).rev() {
         let (a, b) = (&current.levels()[index], &reference.levels()[index]);
-        coarser = Some(search_level(a, b, coarser.as_ref(), index == 0));
+        coarser = Some(search_level(a, b, coarser.as_ref(), index == 0, current.scale(index)));
     }
     let (a, b) = (&current.levels()[0], &reference.levels()[0]);
     coarser.map_or_else(
@@ -189,17 +194,27 @@ struct Effort {
     apart: f32,
     /// Least-squares steps a patch.
     steps: usize,
+    /// Mean squared gradient of grain at this size.
+    grain: f32,
 }
 
+/// Mean squared gradient of luma grain of 5 codes at full size (half its variance, for central differences); it falls by
+/// about the power 1.5 of the reduction, because grain is correlated.
+const GRAIN: f32 = 12.5;
+/// What a vector costs for each sample that it lies away from what is expected here, in codes of mean difference, and how
+/// far away it stops to cost more. Chance likeness on grain is worth about one code, a true edge tens.
+const TOLL: f32 = 0.5;
+const TOLL_REACH: f32 = 12.0;
+
 /// Residues no longer move after eight steps on the development clips.
-const COARSER: Effort = Effort { apart: 0.25, steps: 8 };
+const COARSER: Effort = Effort { apart: 0.25, steps: 8, grain: 0.0 };
 /// The finest level has four times the patches of the next and starts close to the answer; on grainy flat ground more
 /// steps only follow the grain.
-const FINEST: Effort = Effort { apart: 1.0, steps: 3 };
+const FINEST: Effort = Effort { apart: 1.0, steps: 3, grain: 0.0 };
 
-fn search_level(current: &Level, reference: &Level, coarser: Option<&Grid>, last: bool) -> Grid {
+fn search_level(current: &Level, reference: &Level, coarser: Option<&Grid>, last: bool, scale: usize) -> Grid {
     let (columns, rows) = Grid::size(current);
-    let effort = if last { FINEST } else { COARSER };
+    let effort = Effort { grain: GRAIN / (scale as f32).powf(1.5), ..if last { FINEST } else { COARSER } };
     let mut found = vec![Found::default(); columns * rows];
     found.par_chunks_mut(columns * BAND).enumerate().for_each(|(band, out)| {
         search_band(current, reference, coarser, band * BAND, columns, effort, out);
@@ -231,7 +246,8 @@ fn search_band(
     let mut tried: Vec<Vector> = Vec::with_capacity(12);
     for r in 0..rows {
         for c in 0..columns {
-            let template = Template::new(current, place(c, current.width()), place(first + r, current.height()));
+            let template =
+                Template::new(current, place(c, current.width()), place(first + r, current.height()), effort.grain);
             tried.clear();
             let mut offer = |v: Vector| {
                 if !tried.iter().any(|t| (t.dx - v.dx).abs() + (t.dy - v.dy).abs() < effort.apart) {
@@ -272,18 +288,38 @@ fn search_band(
 #[allow(clippy::inline_always)]
 #[inline(always)]
 fn best_of(template: &Template, reference: &Level, tried: &[Vector], steps: usize) -> Found {
-    let mut ranked: Option<(Vector, crate::patch::Residue)> = None;
+    let expected = middle(tried);
+    let mut ranked: Option<(f32, Vector, crate::patch::Residue)> = None;
     for &v in tried {
         let residue = template.residue(reference, v);
-        // The first vectors offered come from the larger surroundings: a later one must be clearly better.
-        if ranked.is_none_or(|(_, best)| residue.error < 0.97 * best.error) {
-            ranked = Some((v, residue));
+        let cost = residue.error + TOLL * v.distance(expected).min(TOLL_REACH);
+        if ranked.is_none_or(|(best, _, _)| cost < best) {
+            ranked = Some((cost, v, residue));
         }
     }
-    ranked.map_or_else(Found::default, |(v, residue)| {
+    ranked.map_or_else(Found::default, |(_, v, residue)| {
         let (vector, residue) = template.refine(reference, v, residue, steps);
         Found { vector, tensor: template.tensor, error: residue.error }
     })
+}
+
+/// The median of a few vectors, each axis by itself.
+fn middle(vectors: &[Vector]) -> Vector {
+    const MOST: usize = 32;
+    let count = vectors.len().min(MOST);
+    if count == 0 {
+        return Vector::default();
+    }
+    let axis = |value: fn(&Vector) -> f32| {
+        let mut sorted = [0.0f32; MOST];
+        for (slot, v) in sorted.iter_mut().zip(vectors) {
+            *slot = value(v);
+        }
+        let sorted = &mut sorted[..count];
+        sorted.sort_unstable_by(f32::total_cmp);
+        0.5 * (sorted[(count - 1) / 2] + sorted[count / 2])
+    };
+    Vector::new(axis(|v| v.dx), axis(|v| v.dy))
 }
 
 /// Spreads the vectors of overlapping patches over cells of 2x2 samples.

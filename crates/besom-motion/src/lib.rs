@@ -20,10 +20,12 @@ pub mod flicker;
 pub mod interpolate;
 pub mod patch;
 pub mod pyramid;
+pub mod reconcile;
 pub mod vector;
 
 pub use compensate::{Motion, compensate};
 pub use field::{MotionField, estimate_field};
 pub use flicker::Flicker;
 pub use pyramid::Pyramid;
+pub use reconcile::reconcile;
 pub use vector::Vector;

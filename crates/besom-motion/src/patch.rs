@@ -22,8 +22,8 @@ pub struct Template {
     gradient_x: [f32; AREA],
     gradient_y: [f32; AREA],
     inverse: [f32; 3],
-    /// Structure tensor `[xx, xy, yy]`: sums of products of the gradients less their means, without damping. What the patch
-    /// has to hold on to in each direction.
+    /// Structure tensor `[xx, xy, yy]`: sums of products of the gradients less their means, and less what grain makes of a
+    /// flat patch. What the patch has to hold on to in each direction.
     pub tensor: [f32; 3],
     x: f32,
     y: f32,
@@ -42,9 +42,9 @@ pub struct Residue {
 const CLIP: f32 = 60.0;
 
 impl Template {
-    /// The patch whose top left sample is `(x, y)` of `level`.
+    /// The patch whose top left sample is `(x, y)` of `level`; `grain` is the mean squared gradient that grain alone makes there.
     #[inline(always)]
-    pub fn new(level: &Level, x: usize, y: usize) -> Self {
+    pub fn new(level: &Level, x: usize, y: usize, grain: f32) -> Self {
         let plane = level.padded();
         let mut t = Self {
             samples: [0.0; AREA],
@@ -79,9 +79,14 @@ impl Template {
             }
         }
         let (xx, xy, yy) = (xx.iter().sum::<f32>(), xy.iter().sum::<f32>(), yy.iter().sum::<f32>());
-        t.tensor = [xx, xy, yy];
+        // What grain alone would make of a flat patch is no structure to hold on to.
+        let (floor, noise) = (0.5 * AREA as f32, grain * AREA as f32);
+        t.tensor = [(xx - noise).max(floor), xy, (yy - noise).max(floor)];
+        if xy * xy > 0.98 * t.tensor[0] * t.tensor[2] {
+            t.tensor[1] = xy.signum() * (0.98 * t.tensor[0] * t.tensor[2]).sqrt();
+        }
         // Damping holds flat patches, and the flat direction of an edge, at their start.
-        let damping = AREA as f32;
+        let damping = floor + noise;
         let (xx, yy) = (xx + damping, yy + damping);
         let det = xx * yy - xy * xy;
         t.inverse = [yy / det, -xy / det, xx / det];

@@ -12,8 +12,11 @@ use super::Failure;
 
 #[derive(clap::Args)]
 pub(crate) struct Arguments {
-    /// Folders of clean frames as PNG, one a clip; the demo reel's shots are always added.
+    /// Folders of clean frames as PNG, one a clip.
     clips: Vec<PathBuf>,
+    /// Leave out the demo reel, whose shots are added otherwise.
+    #[arg(long)]
+    without_demo: bool,
     /// Frames of each clip that are used.
     #[arg(long, default_value_t = 12)]
     frames: usize,
@@ -34,7 +37,9 @@ pub(crate) fn run(arguments: &Arguments, out: &mut dyn Write) -> Result<(), Fail
         lessons.extend(lessons_of_clip(clip as u32, &name, &clean));
         writeln!(out, "studied {name}")?;
     }
-    lessons.extend(lessons_of_demo(arguments.clips.len() as u32));
+    if !arguments.without_demo {
+        lessons.extend(lessons_of_demo(arguments.clips.len() as u32));
+    }
     let taught = teach(&lessons)?;
     for sensitivity in &arguments.sensitivities {
         print_table(&lessons, &taught, *sensitivity, out)?;

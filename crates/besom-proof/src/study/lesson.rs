@@ -51,7 +51,7 @@ pub fn lessons_of_clip(clip: u32, name: &str, clean: &[Vec<Plane>]) -> Vec<Lesso
 
 /// Studies the shots of a demo reel of another seed and size than the one the repository carries.
 pub fn lessons_of_demo(clip: u32) -> Vec<Lesson> {
-    let reel = demo::render(&demo::Settings { width: 768, height: 576, frames: 60, seed: 77 });
+    let reel = demo::render(&demo::Settings { width: 640, height: 480, frames: 48, seed: 77 });
     let mut lessons = Vec::new();
     for shot in reel.shots() {
         let frames: Vec<_> = shot.range.clone().filter_map(|n| reel.frame(n)).collect();

@@ -190,7 +190,7 @@ table! {
         Reject [plain(Key::R)] "Reject", "It is no damage: leave it, and on to the next";
         Intend [plain(Key::I)] "Intended", "The film-makers put it there: never touch it, and on to the next";
         Unset [plain(Key::U)] "Undecided", "Take the decision on the candidate in hand back";
-        AcceptFrame [shift(Key::A)] "Accept the rest of the frame", "Accept every undecided candidate shown in this frame; one step to undo";
+        AcceptFrame [shift(Key::A)] "Accept the rest of the frame", "Accept every undecided candidate shown in this frame that is not at risk of being part of the picture; one step to undo";
         RejectFrame [shift(Key::R)] "Reject the rest of the frame", "Reject every undecided candidate shown in this frame; one step to undo";
         NextSource [plain(Key::G)] "Get the fill elsewhere", "Fill from the automatic choice, the frame before, the frame after, or this frame's surroundings";
         ShowMore [plain(Key::M)] "Show more", "Raise the sensitivity of this shot by one hundredth";
@@ -243,7 +243,7 @@ impl Action {
 
     /// The first key in words, as shown on controls: "Shift+Right".
     pub(crate) fn key_text(self) -> String {
-        self.entry().keys.first().map(shortcut_text).unwrap_or_default()
+        self.entry().keys.first().copied().map(shortcut_text).unwrap_or_default()
     }
 
     /// The tooltip: what it does and its key.
@@ -258,7 +258,7 @@ impl Action {
 }
 
 /// A key in words; no symbols, so that any font can show it.
-pub(crate) fn shortcut_text(shortcut: &KeyboardShortcut) -> String {
+pub(crate) fn shortcut_text(shortcut: KeyboardShortcut) -> String {
     let m = shortcut.modifiers;
     let key = match shortcut.logical_key {
         Key::ArrowLeft => "Left",
@@ -319,7 +319,7 @@ mod tests {
     #[test]
     fn no_key_means_two_things() {
         let mut seen = BTreeSet::new();
-        for key in TABLE.iter().flat_map(|e| e.keys) {
+        for key in TABLE.iter().flat_map(|e| e.keys).copied() {
             assert!(seen.insert(shortcut_text(key)), "{} is given twice", shortcut_text(key));
         }
     }

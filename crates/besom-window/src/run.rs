@@ -86,7 +86,7 @@ pub fn keys_table() -> String {
     for group in Group::ALL {
         let _ = write!(text, "### {}\n\n| key | action | what it does |\n| --- | --- | --- |\n", group.label());
         for entry in TABLE.iter().filter(|e| e.group == group) {
-            let keys: Vec<String> = entry.keys.iter().map(shortcut_text).collect();
+            let keys: Vec<String> = entry.keys.iter().copied().map(shortcut_text).collect();
             let _ = writeln!(text, "| {} | {} | {} |", keys.join(", "), entry.label, entry.hint);
         }
         text.push('\n');

@@ -136,9 +136,14 @@ fn the_four_decisions_have_buttons_and_the_rest_of_a_frame_is_one_step() {
         click(&mut harness, Role::Button, label);
         assert_eq!(harness.state().reel().unwrap().decision(id), decision, "{label}");
     }
-    let open = harness.state().reel().unwrap().frame_counts(id.frame).undecided;
+    let counts = harness.state().reel().unwrap().frame_counts(id.frame);
+    let safe = counts.undecided - counts.at_risk_undecided;
+    assert!(safe > 0);
     press_with(&mut harness, Modifiers::SHIFT, Key::A);
-    assert_eq!(on_disk(&harness).frame_counts(id.frame).accepted, open);
+    assert_eq!(on_disk(&harness).frame_counts(id.frame).accepted, safe, "what is at risk is left");
+    press_with(&mut harness, Modifiers::SHIFT, Key::R);
+    assert_eq!(on_disk(&harness).frame_counts(id.frame).undecided, 0, "rejecting harms nothing");
+    press_with(&mut harness, Modifiers::COMMAND, Key::Z);
     press_with(&mut harness, Modifiers::COMMAND, Key::Z);
     assert_eq!(on_disk(&harness).frame_counts(id.frame).accepted, 0);
 }

@@ -1,6 +1,6 @@
 //! Where every command is executed, and nowhere else.
 
-use besom_reel::{Decision, Edit, FillChoice, ReelError};
+use besom_reel::{CandidateId, Decision, Edit, FillChoice, ReelError};
 
 use super::{App, Over, Room};
 use crate::action::Action;
@@ -205,17 +205,31 @@ impl App {
 
     fn decide_frame(&mut self, decision: Decision) {
         let Some(desk) = &mut self.desk else { return };
-        let ids = desk.open_in_frame();
+        let open = desk.open_in_frame();
+        // What could be part of the picture is never swept along into a repair: it is decided one by one.
+        let at_risk = |id: &CandidateId| desk.reel().candidate(*id).is_some_and(|c| c.risk.any());
+        let (left, ids): (Vec<_>, Vec<_>) =
+            open.into_iter().partition(|id| decision == Decision::Accepted && at_risk(id));
         let count = ids.len();
         if count == 0 {
-            self.say("This frame shows no undecided candidate.");
+            self.say(match left.len() {
+                0 => "This frame shows no undecided candidate.".to_owned(),
+                n => format!("All {n} undecided candidates shown here are at risk: decide them one by one."),
+            });
             return;
         }
+        let rest = match left.len() {
+            0 => String::new(),
+            n => format!(" {n} at risk left to be decided one by one."),
+        };
         match desk.record(Edit::Decide { ids, decision }) {
             Ok(_) => {
                 desk.step_undecided();
                 let noun = plural(count, "candidate", "candidates");
-                self.say(format!("{} {count} {noun} of one frame. Ctrl+Z takes it back.", capital(decision.word())));
+                self.say(format!(
+                    "{} {count} {noun} of one frame.{rest} Ctrl+Z takes it back.",
+                    capital(decision.word())
+                ));
             }
             Err(error) => self.complain(format!("Not recorded: {error}.")),
         }

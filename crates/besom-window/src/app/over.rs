@@ -154,7 +154,7 @@ fn group_ui(ui: &mut Ui, group: Group) {
     ui.label(RichText::new(group.label()).font(tokens::strong()));
     egui::Grid::new(group.label()).num_columns(2).spacing(vec2(14.0, 2.0)).min_row_height(21.0).show(ui, |ui| {
         for entry in TABLE.iter().filter(|e| e.group == group) {
-            let keys: Vec<String> = entry.keys.iter().map(shortcut_text).collect();
+            let keys: Vec<String> = entry.keys.iter().copied().map(shortcut_text).collect();
             ui.label(RichText::new(keys.join(", ")).font(tokens::small()).color(tokens::QUIET));
             ui.label(RichText::new(entry.label).font(tokens::small())).on_hover_text(entry.hint);
             ui.end_row();

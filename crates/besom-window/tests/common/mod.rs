@@ -1,5 +1,5 @@
 //! What the tests of the window share.
-#![allow(clippy::unwrap_used, clippy::missing_panics_doc, dead_code, unused_imports)]
+#![allow(clippy::unwrap_used, clippy::missing_panics_doc, dead_code, unused_imports, unreachable_pub)]
 
 mod reel;
 

@@ -6,7 +6,7 @@ use std::ops::Range;
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct Columns {
     frames: usize,
-    columns: usize,
+    count: usize,
     left: f32,
     width: f32,
 }
@@ -14,25 +14,25 @@ pub(super) struct Columns {
 impl Columns {
     /// At most one column each `least` points of `width` points, from `left` on.
     pub(super) fn new(frames: usize, left: f32, width: f32, least: f32) -> Self {
-        let columns = ((width / least) as usize).clamp(1, frames.max(1));
-        Self { frames, columns, left, width }
+        let count = ((width / least) as usize).clamp(1, frames.max(1));
+        Self { frames, count, left, width }
     }
 
     /// Number of columns.
     pub(super) fn len(&self) -> usize {
-        if self.frames == 0 { 0 } else { self.columns }
+        if self.frames == 0 { 0 } else { self.count }
     }
 
     /// Frames that a column stands for, by position.
     pub(super) fn range(&self, column: usize) -> Range<usize> {
-        let from = column * self.frames / self.columns;
-        let to = (column + 1) * self.frames / self.columns;
+        let from = column * self.frames / self.count;
+        let to = (column + 1) * self.frames / self.count;
         from..to.max(from + 1)
     }
 
     /// Left edge and right edge of a column.
     pub(super) fn span(&self, column: usize) -> (f32, f32) {
-        let each = self.width / self.columns as f32;
+        let each = self.width / self.count as f32;
         (self.left + column as f32 * each, self.left + (column + 1) as f32 * each)
     }
 

@@ -56,6 +56,10 @@ pub(super) struct AutoFlip {
 }
 
 /// The room's state.
+#[expect(
+    clippy::struct_excessive_bools,
+    reason = "switches that a person throws one by one; no two of them exclude another"
+)]
 pub(crate) struct Bench {
     pub(super) view: View,
     pub(super) canvas: Option<Canvas>,

@@ -127,7 +127,7 @@ fn cursor(ui: &Ui, desk: &Desk, columns: &Columns, bars: Rect) {
         return;
     }
     let (left, right) = (columns.x_of(desk.place()), columns.x_of(desk.place() + 1));
-    let x = ((left + right) / 2.0).round();
+    let x = f32::midpoint(left, right).round();
     let painter = ui.painter();
     let line = [pos2(x, bars.top() - 3.0), pos2(x, bars.bottom() + 3.0)];
     painter.line_segment(line, Stroke::new(4.0, tokens::CASING));

@@ -80,10 +80,10 @@ fn plain_path(path: &Path) -> String {
     let mut plain = PathBuf::new();
     for part in path.components() {
         let climbs = part == Component::ParentDir && plain.file_name().is_some();
-        if !climbs {
-            plain.push(part);
-        } else {
+        if climbs {
             plain.pop();
+        } else {
+            plain.push(part);
         }
     }
     plain.display().to_string()

@@ -29,6 +29,8 @@ const GO_ON: f32 = 2.0;
 /// Shortest line: so many bands, and this share of the frame's height.
 const FEWEST_BANDS: usize = 6;
 const SHORTEST: f32 = 0.12;
+/// Widest line in pixels, less the middle one.
+const WIDEST: i32 = 11;
 /// Horizontal motion from which staying and moving can be told apart, in pixels.
 const TELLING: f32 = 2.5;
 
@@ -242,7 +244,7 @@ fn judge(track: &Track, sides: &[Side; 2], others: &[Bands], luma: &Plane) -> Op
         "against: the picture stands still here, so a line of the scene would look the same"
     };
     Some(Candidate {
-        mask: mask_of(track, luma),
+        mask: mask_of(track, luma)?,
         kind: Kind::Line,
         polarity: if track.sign > 0.0 { Polarity::Bright } else { Polarity::Dark },
         confidence,
@@ -254,7 +256,8 @@ fn judge(track: &Track, sides: &[Side; 2], others: &[Bands], luma: &Plane) -> Op
 }
 
 /// The line's pixels: its columns joined from band to band, as wide as its mean profile at half its height.
-fn mask_of(track: &Track, luma: &Plane) -> RunMask {
+/// `None` when the profile is not a line's.
+fn mask_of(track: &Track, luma: &Plane) -> Option<RunMask> {
     let reach = REACHES[1] as i32;
     let mut profile = vec![0.0f32; 2 * reach as usize + 1];
     let column_at = |y: usize| {
@@ -272,14 +275,18 @@ fn mask_of(track: &Track, luma: &Plane) -> RunMask {
         }
     }
     let flank = 0.5 * (profile[0] + profile[profile.len() - 1]);
-    let half = 0.4 * track.sign * (profile[reach as usize] - flank);
-    let extent = |step: i32| {
-        (1..reach).take_while(|i| track.sign * (profile[(reach + step * i) as usize] - flank) > half).count() as i32
-    };
-    let (left, right) = (extent(-1), extent(1));
+    let height = |i: i32| track.sign * (profile[(reach + i) as usize] - flank);
+    let peak = (-2..=2).max_by(|a, b| height(*a).total_cmp(&height(*b)))?;
+    let half = 0.4 * height(peak);
+    // A profile without a peak of its own between both flanks is a step or a stripe of the scene.
+    let extent = |step: i32| (1..reach - 2).find(|i| height(peak + step * i) <= half);
+    let (left, right) = (extent(-1)? - 1, extent(1)? - 1);
+    if half <= 0.0 || left + right > WIDEST {
+        return None;
+    }
     let runs = (y0..y1).map(|y| {
-        let x = column_at(y);
+        let x = column_at(y) + peak;
         Run { y: y as u32, x0: (x - left).max(0) as u32, x1: (x + right + 1).clamp(0, luma.width() as i32) as u32 }
     });
-    RunMask::from_runs(runs.collect())
+    Some(RunMask::from_runs(runs.collect()))
 }

@@ -165,7 +165,7 @@ fn judge(component: Component, measured: &Measured, model: &Model, settings: &Se
 
 /// Bounds beyond which a mark is at risk of being part of the picture. Read off the development clips: beyond them more than
 /// a third of the suspects are not dirt.
-fn risk(m: &Measured) -> Risk {
+pub fn risk(m: &Measured) -> Risk {
     Risk {
         neighbours_disagree: m.get("neighbours_differ_rim") > 4.0,
         fast_motion: m.get("motion") > 2.0,

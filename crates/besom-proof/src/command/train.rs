@@ -4,7 +4,9 @@ use std::io::Write;
 use std::path::PathBuf;
 
 use besom_proof::ageing::files::read_clean;
-use besom_proof::study::lesson::{Lesson, Taught, calibration_error, figures, lessons_of_clip, lessons_of_demo, teach};
+use besom_proof::study::lesson::{
+    Lesson, Taught, calibration_error, figures, lessons_of_clip, lessons_of_demo, risk_shares, teach,
+};
 use besom_proof::train::importance;
 use besom_scan::write::write_atomically;
 
@@ -46,6 +48,9 @@ pub(crate) fn run(arguments: &Arguments, out: &mut dyn Write) -> Result<(), Fail
     }
     let error = calibration_error(&lessons, &taught.left_out);
     writeln!(out, "expected calibration error, clips left out: {error:.3}")?;
+    for (words, real, false_ones) in risk_shares(&lessons, &taught.left_out, 0.2) {
+        writeln!(out, "at risk ({words}): {real:.3} of the real, {false_ones:.3} of the false from 0.2 up")?;
+    }
     for i in importance(&taught.confidence.fit).iter().take(20) {
         writeln!(out, "{:28} {:.3}", i.name, i.share)?;
     }

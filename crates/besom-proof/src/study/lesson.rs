@@ -1,8 +1,8 @@
 //! What the shipped ensembles are trained on, and how they do on clips that they were not trained on.
 
-use besom_detect::Settings as DetectSettings;
 use besom_detect::features::{FIRST_LOOK, NAMES};
 use besom_detect::model::DISMISSED_BELOW;
+use besom_detect::{Risk, Settings as DetectSettings};
 use besom_scan::Plane;
 
 use super::{Figures, FrameStudy, study};
@@ -145,4 +145,30 @@ pub fn calibration_error(lessons: &[Lesson], confidences: &[Vec<Vec<f32>>]) -> f
     }
     let all: f64 = bins.iter().map(|b| b.0).sum();
     (bins.iter().map(|b| (b.1 - b.2).abs()).sum::<f64>() / all.max(1.0)) as f32
+}
+
+/// For each reason of risk: its words, and among the suspects at or above a sensitivity the shares of the real and of the
+/// false ones that it puts at risk. A reason is worth having when the second is well above the first.
+pub fn risk_shares(
+    lessons: &[Lesson],
+    confidences: &[Vec<Vec<f32>>],
+    sensitivity: f32,
+) -> Vec<(&'static str, f32, f32)> {
+    let every = Risk { neighbours_disagree: true, fast_motion: true, reappears: true, one_sided: true, swarm: true };
+    let mut counts: Vec<(&'static str, [f32; 2])> = every.words().into_iter().map(|w| (w, [0.0; 2])).collect();
+    let mut all = [0.0f32; 2];
+    for (lesson, frames) in lessons.iter().zip(confidences) {
+        for (frame, values) in lesson.frames.iter().zip(frames) {
+            for (judged, _) in frame.judged.iter().zip(values).filter(|(_, p)| **p >= sensitivity) {
+                let k = usize::from(!judged.real);
+                all[k] += 1.0;
+                for word in judged.risk.words() {
+                    if let Some(entry) = counts.iter_mut().find(|(w, _)| *w == word) {
+                        entry.1[k] += 1.0;
+                    }
+                }
+            }
+        }
+    }
+    counts.into_iter().map(|(w, c)| (w, c[0] / all[0].max(1.0), c[1] / all[1].max(1.0))).collect()
 }

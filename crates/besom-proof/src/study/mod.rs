@@ -7,7 +7,7 @@
 pub mod lesson;
 
 use besom_detect::survey::measure_grain;
-use besom_detect::{Grain, Prepared, Settings, Window, suspects};
+use besom_detect::{Grain, Prepared, Risk, Settings, Window, suspects};
 use besom_scan::{Plane, RunMask};
 use rayon::prelude::*;
 
@@ -37,6 +37,8 @@ pub struct Judged {
     pub real: bool,
     /// Pixels.
     pub area: usize,
+    /// Why it could be part of the picture.
+    pub risk: Risk,
 }
 
 /// One frame's suspects and truth.
@@ -69,6 +71,9 @@ pub fn study(aged: &[Vec<Plane>], labels: &[Plane<u8>], settings: &Settings) -> 
             let values = found.measured.iter().map(|m| m.values.to_vec()).collect();
             let lined = judge(&lines, vec![Vec::new(); lines.len()], &labels[n as usize]);
             let mut study = judge(&masks, values, &labels[n as usize]);
+            for (judged, measured) in study.judged.iter_mut().zip(&found.measured) {
+                judged.risk = besom_detect::detect::risk(measured);
+            }
             study.lines = found.lines.iter().map(|c| c.confidence).zip(lined.judged.iter().map(|j| j.real)).collect();
             for (object, by_line) in study.objects.iter_mut().zip(&lined.objects) {
                 if object.kind == LINE {
@@ -106,7 +111,7 @@ fn judge(masks: &[&RunMask], values: Vec<Vec<f32>>, labels: &Plane<u8>) -> Frame
         .map(|(mask, values)| {
             let area = mask.area();
             let hits = mask.pixels().filter(|&(x, y)| near.at(x as usize, y as usize) != 0).count();
-            Judged { values, real: hits * 10 >= area, area }
+            Judged { values, real: hits * 10 >= area, area, risk: Risk::default() }
         })
         .collect();
     let mut objects = Vec::new();

@@ -1,0 +1,133 @@
+//! Growing a candidate's mask so that its soft edge goes with it, and no further.
+
+use besom_scan::{Plane, RunMask};
+
+use crate::hole::{Hole, RIM};
+use crate::job::Job;
+use crate::prepared::Prepared;
+use crate::trial::{Ground, Near};
+
+/// A soft edge is followed this far at most, pixels; one pixel of margin comes on top.
+const FARTHEST: u32 = RIM as u32;
+/// An edge goes on while the mean difference of a pixel and its neighbours further out exceeds this many sigmas ...
+const EDGE: f32 = 1.5;
+/// ... or, where the neighbours do not fit the picture around, this many mean rim differences in place of one sigma.
+const MISFIT: f32 = 3.0;
+/// ... and falls off: below this share of the difference at the pixel it is reached from. Dirt's edges do, picture that
+/// moved does not.
+const FALLING: f32 = 0.8;
+
+/// The mask of a candidate with its soft edge: `job.mask` grown where the frame still differs from both neighbours in the
+/// candidate's own direction (dark or bright), step by step from the mask outwards, at most four pixels, and one pixel of
+/// margin, where edges fade below the grain.
+///
+/// Never grows onto pixels that `job.skip` holds for other candidates. Without a neighbour to compare with, only the margin
+/// is added. Protected regions must be taken off afterwards.
+///
+/// # Panics
+/// When the planes of the frame and its skip plane differ in size, or the preparation has other sources.
+pub fn grown_mask(job: &Job, prepared: &Prepared) -> RunMask {
+    assert!(job.planes.iter().all(|p| p.rect() == job.skip.rect()), "planes and skip plane must have one size");
+    assert_eq!(job.sources.len(), prepared.sources.len(), "prepared for other sources");
+    let (width, height) = (job.skip.width() as u32, job.skip.height() as u32);
+    let room = others_taken_off(job, &job.mask.grown(FARTHEST, width, height));
+    let Some(hole) = Hole::new(&room, job.skip).filter(|_| !job.planes.is_empty()) else {
+        return job.mask.clone();
+    };
+    let near = Near::new(&hole, &prepared.luma, job.skip);
+    let sigma = job.grain.luma_at(hole.level(&prepared.luma)).max(0.5);
+    let (away, rim) = differences(job, prepared, &hole, &near, sigma);
+    // Where the neighbours do not fit the picture around, what looks like an edge of the dirt is picture that moved.
+    let misfit = rim.iter().filter(|d| !d.is_nan()).fold((0.0f32, 0.0f32), |(s, c), d| (s + d.abs(), c + 1.0));
+    let misfit = misfit.0 / misfit.1.max(1.0);
+    let soft = followed(&hole, job.mask, &away, EDGE * sigma.max(MISFIT * misfit));
+    others_taken_off(job, &soft.union(&job.mask.grown(1, width, height)))
+}
+
+/// A mask without the pixels of other candidates.
+fn others_taken_off(job: &Job, mask: &RunMask) -> RunMask {
+    let r = mask.bounds().intersect(&job.skip.rect());
+    let others = RunMask::from_plane(&job.skip.crop(&r), r.x0.max(0) as u32, r.y0.max(0) as u32);
+    mask.minus(&others.minus(job.mask))
+}
+
+/// How far the frame's luma is from both neighbours at each pixel of the hole: the smaller of two differences of one sign,
+/// zero where their signs differ; of the only one where one can be read; NaN without any.
+fn differences(job: &Job, prepared: &Prepared, hole: &Hole, near: &Near, sigma: f32) -> (Vec<f32>, Vec<f32>) {
+    let own: Vec<f32> = hole.inside.iter().map(|s| prepared.luma.at(s.x as usize, s.y as usize)).collect();
+    let mut away = vec![f32::NAN; own.len()];
+    let mut rim = vec![f32::NAN; hole.rim.len()];
+    for (source, source_luma) in job.sources.iter().zip(&prepared.sources) {
+        if source.offset.abs() != 1 || source_luma.rect() != job.skip.rect() {
+            continue;
+        }
+        let ground = Ground { hole, near, luma: &prepared.luma, source, source_luma, sigma };
+        let trial = ground.tried(ground.simple());
+        for (slot, (mine, other)) in away.iter_mut().zip(own.iter().zip(&trial.inside)) {
+            *slot = nearer(*slot, mine - other);
+        }
+        for (slot, d) in rim.iter_mut().zip(&trial.rest) {
+            *slot = nearer(*slot, *d);
+        }
+    }
+    (away, rim)
+}
+
+/// The smaller of two differences of one sign, zero when their signs differ; one that is NaN does not count.
+fn nearer(a: f32, b: f32) -> f32 {
+    if b.is_nan() || a.is_nan() {
+        return if b.is_nan() { a } else { b };
+    }
+    if a * b <= 0.0 {
+        0.0
+    } else if a.abs() < b.abs() {
+        a
+    } else {
+        b
+    }
+}
+
+/// The pixels that can be reached from the mask while the smoothed difference goes on in the mask's own direction.
+fn followed(hole: &Hole, mask: &RunMask, away: &[f32], least: f32) -> RunMask {
+    let (width, height) = (hole.state.width() as i32, hole.state.height() as i32);
+    let mut field = Plane::filled(hole.state.width(), hole.state.height(), f32::NAN);
+    let mut reached = Plane::<u8>::new(hole.state.width(), hole.state.height());
+    let mut direction = 0.0;
+    let mut front = Vec::new();
+    for (spot, d) in hole.inside.iter().zip(away) {
+        let (x, y) = (spot.x - hole.rect.x0, spot.y - hole.rect.y0);
+        field.set(x as usize, y as usize, *d);
+        if mask.contains(spot.x as u32, spot.y as u32) {
+            direction += if d.is_nan() { 0.0 } else { *d };
+            reached.set(x as usize, y as usize, 1);
+            front.push((x, y));
+        }
+    }
+    let around = |x: i32, y: i32| (y - 1..=y + 1).flat_map(move |b| (x - 1..=x + 1).map(move |a| (a, b)));
+    let sign = f32::signum(direction);
+    let goes_on = |reached: &Plane<u8>, x: i32, y: i32, from: (i32, i32)| {
+        // What was reached before is left out: it would carry its own strength over a hard edge.
+        let outer = around(x, y).filter(|&(a, b)| reached.get(a, b) == Some(0));
+        let known = outer.filter_map(|(a, b)| field.get(a, b)).filter(|v| !v.is_nan());
+        let (sum, count) = known.fold((0.0, 0.0), |(s, c), v| (s + v, c + 1.0));
+        let before = field.get(from.0, from.1).unwrap_or(0.0) * sign;
+        let mean = sum / count * sign;
+        count > 0.0 && mean > least && mean < FALLING * before
+    };
+    for _ in 0..FARTHEST {
+        let mut next = Vec::new();
+        for &(x, y) in &front {
+            for (a, b) in around(x, y).filter(|&(a, b)| a >= 0 && b >= 0 && a < width && b < height) {
+                let new = reached.at(a as usize, b as usize) == 0;
+                if new && field.get(a, b).is_some_and(|v| !v.is_nan()) && goes_on(&reached, a, b, (x, y)) {
+                    next.push((a, b));
+                }
+            }
+        }
+        for &(x, y) in &next {
+            reached.set(x as usize, y as usize, 1);
+        }
+        front = next;
+    }
+    RunMask::from_plane(&reached, hole.rect.x0 as u32, hole.rect.y0 as u32)
+}

@@ -96,6 +96,6 @@ pub struct Fill {
     /// Predicted root-mean-square error inside the hole in codes, the truth's own unknowable grain included: from other
     /// frames `sqrt(0.27 rim² + 0.95 spread² + 1.23 sigma²)`, of the squared rim difference near each pixel, the variance
     /// of the sources inside the hole and the grain of one frame (coefficients fitted on aged clips, correlation with the
-    /// true error 0.85); spatially from how the same way of filling misses known picture nearby.
+    /// true error about 0.8); spatially from how the same way of filling misses known picture nearby.
     pub predicted_error: f32,
 }

@@ -1,6 +1,6 @@
 //! One channel of a picture: rows of samples, top row first.
 
-use ndarray::Array2;
+use ndarray::ArrayView2;
 
 use crate::Rect;
 
@@ -10,39 +10,49 @@ use crate::Rect;
 /// 10-bit scan, so that a grain of 7 codes reads 7 whatever the file's depth.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Plane<T = f32> {
-    // Invariant: standard (row-major, contiguous) layout, kept by every constructor and never handed out mutably whole.
-    samples: Array2<T>,
+    width: usize,
+    height: usize,
+    // Invariant: `width * height` samples, row by row.
+    samples: Vec<T>,
 }
 
 impl<T: Copy + Default> Plane<T> {
     /// A plane of default samples (zeros).
     pub fn new(width: usize, height: usize) -> Self {
-        Self { samples: Array2::from_elem((height, width), T::default()) }
+        Self::filled(width, height, T::default())
     }
 
     /// A plane with every sample equal to `value`.
     pub fn filled(width: usize, height: usize, value: T) -> Self {
-        Self { samples: Array2::from_elem((height, width), value) }
+        Self { width, height, samples: vec![value; width * height] }
     }
 
     /// A plane from samples in row order; `None` when their number is not `width * height`.
     pub fn from_vec(width: usize, height: usize, samples: Vec<T>) -> Option<Self> {
-        Array2::from_shape_vec((height, width), samples).ok().map(|samples| Self { samples })
+        (width.checked_mul(height) == Some(samples.len())).then_some(Self { width, height, samples })
     }
 
     /// A plane computed sample by sample from `(x, y)`.
     pub fn from_fn(width: usize, height: usize, mut sample: impl FnMut(usize, usize) -> T) -> Self {
-        Self { samples: Array2::from_shape_fn((height, width), |(y, x)| sample(x, y)) }
+        let mut samples = Vec::with_capacity(width * height);
+        for y in 0..height {
+            for x in 0..width {
+                samples.push(sample(x, y));
+            }
+        }
+        Self { width, height, samples }
     }
 
     /// Columns.
+    #[inline]
     pub fn width(&self) -> usize {
-        self.samples.ncols()
+        self.width
     }
 
     /// Rows.
+    #[inline]
     pub fn height(&self) -> usize {
-        self.samples.nrows()
+        self.height
     }
 
     /// The whole plane as a rectangle.
@@ -52,12 +62,12 @@ impl<T: Copy + Default> Plane<T> {
 
     /// All samples in row order.
     pub fn as_slice(&self) -> &[T] {
-        self.samples.as_slice().unwrap_or(&[])
+        &self.samples
     }
 
     /// All samples in row order, to be changed.
     pub fn as_mut_slice(&mut self) -> &mut [T] {
-        self.samples.as_slice_mut().unwrap_or(&mut [])
+        &mut self.samples
     }
 
     /// One row.
@@ -65,8 +75,7 @@ impl<T: Copy + Default> Plane<T> {
     /// # Panics
     /// When `y` is not below the height.
     pub fn row(&self, y: usize) -> &[T] {
-        let width = self.width();
-        &self.as_slice()[y * width..(y + 1) * width]
+        &self.samples[y * self.width..(y + 1) * self.width]
     }
 
     /// One row, to be changed.
@@ -74,8 +83,7 @@ impl<T: Copy + Default> Plane<T> {
     /// # Panics
     /// When `y` is not below the height.
     pub fn row_mut(&mut self, y: usize) -> &mut [T] {
-        let width = self.width();
-        &mut self.as_mut_slice()[y * width..(y + 1) * width]
+        &mut self.samples[y * self.width..(y + 1) * self.width]
     }
 
     /// The sample at `(x, y)`.
@@ -84,16 +92,15 @@ impl<T: Copy + Default> Plane<T> {
     /// When the position is outside.
     #[inline]
     pub fn at(&self, x: usize, y: usize) -> T {
-        self.samples[(y, x)]
+        assert!(x < self.width, "column {x} of {}", self.width);
+        self.samples[y * self.width + x]
     }
 
     /// The sample at `(x, y)`, or `None` outside.
     #[inline]
     pub fn get(&self, x: i32, y: i32) -> Option<T> {
-        if x < 0 || y < 0 {
-            return None;
-        }
-        self.samples.get((y as usize, x as usize)).copied()
+        let inside = x >= 0 && y >= 0 && (x as usize) < self.width && (y as usize) < self.height;
+        inside.then(|| self.samples[y as usize * self.width + x as usize])
     }
 
     /// The sample nearest to `(x, y)`: positions outside take the border's sample.
@@ -104,7 +111,7 @@ impl<T: Copy + Default> Plane<T> {
     pub fn clamped(&self, x: i32, y: i32) -> T {
         let x = x.clamp(0, self.width() as i32 - 1) as usize;
         let y = y.clamp(0, self.height() as i32 - 1) as usize;
-        self.samples[(y, x)]
+        self.samples[y * self.width + x]
     }
 
     /// Sets the sample at `(x, y)`.
@@ -113,28 +120,30 @@ impl<T: Copy + Default> Plane<T> {
     /// When the position is outside.
     #[inline]
     pub fn set(&mut self, x: usize, y: usize, value: T) {
-        self.samples[(y, x)] = value;
+        assert!(x < self.width, "column {x} of {}", self.width);
+        self.samples[y * self.width + x] = value;
     }
 
-    /// The plane as an `ndarray` array, index `(y, x)`.
-    pub fn array(&self) -> &Array2<T> {
-        &self.samples
+    /// The plane as an `ndarray` view, index `(y, x)`.
+    pub fn array(&self) -> Option<ArrayView2<'_, T>> {
+        ArrayView2::from_shape((self.height, self.width), &self.samples).ok()
     }
 
     /// A plane of the same size with `f` applied to each sample.
     #[must_use]
     pub fn map<U: Copy + Default>(&self, f: impl FnMut(T) -> U) -> Plane<U> {
-        Plane {
-            samples: Array2::from_shape_vec(self.samples.raw_dim(), self.as_slice().iter().copied().map(f).collect())
-                .unwrap_or_default(),
-        }
+        Plane { width: self.width, height: self.height, samples: self.samples.iter().copied().map(f).collect() }
     }
 
     /// A copy of the part inside `rect`, which is first cut to the plane.
     #[must_use]
     pub fn crop(&self, rect: &Rect) -> Self {
         let r = rect.intersect(&self.rect());
-        Self::from_fn(r.width(), r.height(), |x, y| self.at(x + r.x0 as usize, y + r.y0 as usize))
+        let mut samples = Vec::with_capacity(r.area());
+        for y in r.y0..r.y0 + r.height() as i32 {
+            samples.extend_from_slice(&self.row(y as usize)[r.x0 as usize..r.x0 as usize + r.width()]);
+        }
+        Self { width: r.width(), height: r.height(), samples }
     }
 }
 

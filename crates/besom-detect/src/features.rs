@@ -69,6 +69,10 @@ pub const NAMES: [&str; 48] = [
 /// of those that a first look does not dismiss.
 pub const FIRST_LOOK: usize = 33;
 
+/// Places of two shapes in [`NAMES`].
+const FILL: usize = 2;
+const ELONGATION: usize = 3;
+
 /// Measurements of one component.
 #[derive(Clone, Debug)]
 pub struct Measured {
@@ -259,7 +263,7 @@ fn slope(plane: &Plane, x: usize, y: usize) -> f32 {
     let (x, y) = (x as i32, y as i32);
     let gx = plane.clamped(x + 1, y) - plane.clamped(x - 1, y);
     let gy = plane.clamped(x, y + 1) - plane.clamped(x, y - 1);
-    0.5 * gx.hypot(gy)
+    0.5 * (gx * gx + gy * gy).sqrt()
 }
 
 /// A component with its first measurements and what the closer look needs again.
@@ -316,7 +320,9 @@ pub fn glance<'a>(scene: &Scene, component: &'a Component) -> Glance<'a> {
     put.add(component.bounds.width().max(component.bounds.height()) as f32 / luma.width() as f32 * 100.0);
     put.add(mean(&zones.rim, |x, y| slope(a, x, y).min(slope(b, x, y))) / sigma);
     debug_assert_eq!(put.at, FIRST_LOOK);
-    let hair = length > 14.0 && length / width.max(1.0) > 4.5;
+    // Long for its width; and drawn out, or curled so that it leaves most of its rectangle empty. A ragged blob is neither.
+    let drawn_out = values[ELONGATION] > 2.5 || values[FILL] < 0.45;
+    let hair = length > 14.0 && length / width.max(1.0) > 4.5 && drawn_out;
     Glance { component, zones, sigma, sign, hair, values }
 }
 
@@ -464,6 +470,47 @@ const SEARCH: i32 = 14;
 /// Positions of the mark and its rim that are compared.
 const SHAPE: usize = 40;
 
+/// Points of a mark held against a plane at displacements up to [`SEARCH`].
+struct Displaced<'a> {
+    plane: &'a Plane,
+    points: &'a [(i32, i32, f32)],
+    /// Places in the plane's samples, when every displaced point lies inside it.
+    places: Option<Vec<i32>>,
+}
+
+impl<'a> Displaced<'a> {
+    fn new(plane: &'a Plane, points: &'a [(i32, i32, f32)]) -> Self {
+        let (width, height) = (plane.width() as i32, plane.height() as i32);
+        let inside =
+            |&(x, y, _): &(i32, i32, f32)| x >= SEARCH && y >= SEARCH && x + SEARCH < width && y + SEARCH < height;
+        let places = points.iter().all(inside).then(|| points.iter().map(|&(x, y, _)| y * width + x).collect());
+        Self { plane, points, places }
+    }
+
+    /// Sum of absolute differences at a displacement; any value of at least `enough` once it has reached that.
+    fn difference(&self, dx: i32, dy: i32, enough: f32) -> f32 {
+        let mut sum = 0.0;
+        if let Some(places) = &self.places {
+            let samples = self.plane.as_slice();
+            let shift = dy * self.plane.width() as i32 + dx;
+            for (place, &(_, _, value)) in places.iter().zip(self.points) {
+                sum += (value - samples[(place + shift) as usize]).abs();
+                if sum >= enough {
+                    break;
+                }
+            }
+        } else {
+            for &(x, y, value) in self.points {
+                sum += (value - self.plane.clamped(x + dx, y + dy)).abs();
+                if sum >= enough {
+                    break;
+                }
+            }
+        }
+        sum
+    }
+}
+
 /// Looks for the mark's own shape, displaced, in each compensated neighbour. Dirt never re-appears; objects do.
 fn reappearance(put: &mut Put, scene: &Scene, component: &Component, zones: &Zones, sign: f32) {
     let luma = &scene.current.luma;
@@ -476,26 +523,21 @@ fn reappearance(put: &mut Put, scene: &Scene, component: &Component, zones: &Zon
     let inner = inside.len() as f32;
     let own = 1 + (component.bounds.width().max(component.bounds.height()) / 2).min(6) as i32;
     let mut nearest = (f32::INFINITY, 0.0f32);
-    for k in 0..2 {
-        let plane = scene.sides[k].seen;
-        let at = |x: i32, y: i32| plane.clamped(x, y);
+    for side in &scene.sides {
+        let plane = side.seen;
         let contrast = sign * inside.iter().map(|&(x, y)| luma.at(x, y) - plane.at(x, y)).sum::<f32>() / inner.max(1.0);
+        let count = points.len().max(1) as f32;
+        let search = Displaced::new(plane, &points);
         let mut best = f32::INFINITY;
         for dy in -SEARCH..=SEARCH {
             for dx in -SEARCH..=SEARCH {
                 if dx.abs().max(dy.abs()) < own {
                     continue;
                 }
-                let mut sum = 0.0;
-                for &(x, y, value) in &points {
-                    sum += (value - at(x + dx, y + dy)).abs();
-                    if sum >= best {
-                        break;
-                    }
-                }
+                let sum = search.difference(dx, dy, best);
                 if sum < best {
                     best = sum;
-                    let score = best / points.len().max(1) as f32 / contrast.max(1.0);
+                    let score = best / count / contrast.max(1.0);
                     if score < nearest.0 {
                         nearest = (score, (dx as f32).hypot(dy as f32));
                     }

@@ -297,10 +297,14 @@ fn best_of(template: &Template, reference: &Level, tried: &[Vector], steps: usiz
             ranked = Some((cost, v, residue));
         }
     }
-    ranked.map_or_else(Found::default, |(_, v, residue)| {
-        let (vector, residue) = template.refine(reference, v, residue, steps);
-        Found { vector, tensor: template.tensor, error: residue.error }
-    })
+    // A `match`, not a closure: closures are not compiled for the processor level of the function around them.
+    match ranked {
+        Some((_, v, residue)) => {
+            let (vector, residue) = template.refine(reference, v, residue, steps);
+            Found { vector, tensor: template.tensor, error: residue.error }
+        }
+        None => Found::default(),
+    }
 }
 
 /// The median of a few vectors, each axis by itself.
@@ -310,16 +314,24 @@ fn middle(vectors: &[Vector]) -> Vector {
     if count == 0 {
         return Vector::default();
     }
-    let axis = |value: fn(&Vector) -> f32| {
-        let mut sorted = [0.0f32; MOST];
-        for (slot, v) in sorted.iter_mut().zip(vectors) {
-            *slot = value(v);
+    let (mut across, mut down) = ([0.0f32; MOST], [0.0f32; MOST]);
+    for (k, v) in vectors.iter().take(count).enumerate() {
+        (across[k], down[k]) = (v.dx, v.dy);
+    }
+    Vector::new(middle_of(&mut across[..count]), middle_of(&mut down[..count]))
+}
+
+/// The median of a few numbers, the mean of the two middle ones for an even count; sorts them by insertion.
+#[inline]
+fn middle_of(values: &mut [f32]) -> f32 {
+    for k in 1..values.len() {
+        let mut j = k;
+        while j > 0 && values[j] < values[j - 1] {
+            values.swap(j, j - 1);
+            j -= 1;
         }
-        let sorted = &mut sorted[..count];
-        sorted.sort_unstable_by(f32::total_cmp);
-        0.5 * (sorted[(count - 1) / 2] + sorted[count / 2])
-    };
-    Vector::new(axis(|v| v.dx), axis(|v| v.dy))
+    }
+    0.5 * (values[(values.len() - 1) / 2] + values[values.len() / 2])
 }
 
 /// Spreads the vectors of overlapping patches over cells of 2x2 samples.

@@ -15,13 +15,15 @@ impl Vector {
         Self { dx, dy }
     }
 
-    /// Length in pixels.
+    /// Length in pixels. Not `hypot`: vectors neither overflow nor vanish, and its care costs ten times a root.
+    #[inline]
     pub fn length(self) -> f32 {
-        self.dx.hypot(self.dy)
+        (self.dx * self.dx + self.dy * self.dy).sqrt()
     }
 
     /// Distance between the ends of two displacements, in pixels.
+    #[inline]
     pub fn distance(self, other: Self) -> f32 {
-        (self.dx - other.dx).hypot(self.dy - other.dy)
+        Self::new(self.dx - other.dx, self.dy - other.dy).length()
     }
 }

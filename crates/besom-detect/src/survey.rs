@@ -1,8 +1,11 @@
 //! What the survey measures from pixels: shot cuts and grain.
 
-use besom_motion::{Flicker, compensate, estimate_field};
+use besom_motion::{Flicker, MotionField, Vector, compensate, estimate_field};
 use besom_scan::Plane;
+use rayon::prelude::*;
 
+use crate::components::{Thresholds, components};
+use crate::evidence::{sigma_table, test};
 use crate::grain::{BINS, Grain};
 use crate::prepare::Prepared;
 
@@ -129,31 +132,77 @@ pub fn cuts(thumbnails: &[Option<Thumbnail>]) -> Vec<usize> {
     found
 }
 
-/// Measures a shot's grain from pairs of consecutive frames.
+/// A frame of a shot looked at closely, with the frame before it and, where there is one, the frame after it.
+pub struct Look<'a> {
+    current: &'a Prepared,
+    fields: Vec<MotionField>,
+    seen: Vec<Plane>,
+    luma: [Option<f32>; BINS],
+    colours: Vec<[Option<f32>; BINS]>,
+}
+
+impl<'a> Look<'a> {
+    /// Looks at `current`; `None` when the frames differ in size.
+    pub fn new(current: &'a Prepared, before: &Prepared, after: Option<&Prepared>) -> Option<Self> {
+        let others: Vec<&Prepared> = std::iter::once(before).chain(after).collect();
+        if others.iter().any(|o| o.width() != current.width() || o.height() != current.height()) {
+            return None;
+        }
+        let fields: Vec<MotionField> =
+            others.par_iter().map(|other| estimate_field(&current.pyramid, &other.pyramid)).collect();
+        let seen: Vec<Plane> =
+            others.par_iter().zip(&fields).map(|(other, field)| levelled(&current.luma, &other.luma, field)).collect();
+        let luma = seen.first().map_or([None; BINS], |seen| curve(&current.luma, seen));
+        let colours = current
+            .planes
+            .par_iter()
+            .zip(&before.planes)
+            .map(|(now, there)| curve(now, &levelled(now, there, &fields[0])))
+            .collect();
+        Some(Self { current, fields, seen, luma, colours })
+    }
+
+    /// How far the frame jumps against both neighbours, in pixels: a steady movement of the camera takes the picture as far
+    /// back as ahead, and what is left of the sum is the jitter of three frames, sqrt(3) times that of one against a
+    /// steady picture. `None` without a frame after.
+    pub fn weave(&self) -> Option<f32> {
+        let [before, after] = self.fields.as_slice() else { return None };
+        let (b, a) = (before.median(), after.median());
+        Some(Vector::new(b.dx + a.dx, b.dy + a.dy).length() / 3f32.sqrt())
+    }
+
+    /// Marks that stand out from both neighbours by [`PLAIN`]; a quick measure of dirt. `None` without a frame after.
+    pub fn plain_marks(&self, grain: &Grain) -> Option<usize> {
+        let [a, b] = self.seen.as_slice() else { return None };
+        Some(components(&test(&self.current.luma, a, b, &sigma_table(grain)), &PLAIN).len())
+    }
+}
+
+/// What the eye cannot miss: six grain sigmas from both neighbours, and clear of everything around in them.
+pub const PLAIN: Thresholds = Thresholds { seed: 6.0, rank: 1.5, grow: 3.0, area: 4 };
+
+fn levelled(current: &Plane, other: &Plane, field: &MotionField) -> Plane {
+    let mut seen = compensate(other, field);
+    Flicker::measure(current, &seen).level(&mut seen);
+    seen
+}
+
+/// A shot's grain from its looks.
 ///
 /// In each density bin, the lower quartile of the median absolute compensated differences of blocks of 16x16 pixels, as a
-/// standard deviation (divided by 0.6745, and by the square root of two for the two frames); the median over the pairs.
-/// Bins without enough blocks take the nearest bin that has them. Without pairs the answer is [`Grain::flat`] at `fallback` codes.
+/// standard deviation (divided by 0.6745, and by the square root of two for the two frames); the median over the looks.
+/// Bins without enough blocks take the nearest bin that has them. Without looks the answer is [`Grain::flat`] at `fallback`
+/// codes.
+pub fn grain_of_looks(looks: &[Look], channels: usize, fallback: f32) -> Grain {
+    let lumas: Vec<_> = looks.iter().map(|l| l.luma).collect();
+    let colour = |c: usize| looks.iter().filter_map(|l| l.colours.get(c).copied()).collect::<Vec<_>>();
+    Grain { luma: joined(&lumas, fallback), channels: (0..channels).map(|c| joined(&colour(c), fallback)).collect() }
+}
+
+/// [`grain_of_looks`] from pairs of consecutive frames.
 pub fn measure_grain(pairs: &[(&Prepared, &Prepared)], channels: usize, fallback: f32) -> Grain {
-    let mut lumas = Vec::new();
-    let mut colours: Vec<Vec<[Option<f32>; BINS]>> = vec![Vec::new(); channels];
-    for (current, other) in pairs {
-        if current.width() != other.width() || current.height() != other.height() {
-            continue;
-        }
-        let field = estimate_field(&current.pyramid, &other.pyramid);
-        let mut seen = compensate(&other.luma, &field);
-        Flicker::measure(&current.luma, &seen).level(&mut seen);
-        lumas.push(curve(&current.luma, &seen));
-        for (c, out) in colours.iter_mut().enumerate() {
-            if let (Some(now), Some(there)) = (current.planes.get(c), other.planes.get(c)) {
-                let mut seen = compensate(there, &field);
-                Flicker::measure(now, &seen).level(&mut seen);
-                out.push(curve(now, &seen));
-            }
-        }
-    }
-    Grain { luma: joined(&lumas, fallback), channels: colours.iter().map(|pairs| joined(pairs, fallback)).collect() }
+    let looks: Vec<Look> = pairs.iter().filter_map(|(current, other)| Look::new(current, other, None)).collect();
+    grain_of_looks(&looks, channels, fallback)
 }
 
 /// Lowest grain that is believed, in codes: scans of fewer levels, or made by a computer, still round.

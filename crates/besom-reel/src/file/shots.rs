@@ -23,7 +23,7 @@ struct ShotsFile {
 struct ShotFile {
     first: u64,
     last: u64,
-    candidates_per_frame: f32,
+    marks_per_frame: f32,
     flicker_percent: f32,
     weave_px: f32,
     grain_luma: Vec<f32>,
@@ -52,7 +52,7 @@ fn to_file(shot: &Shot) -> ShotFile {
     ShotFile {
         first: shot.first,
         last: shot.last,
-        candidates_per_frame: shot.dirt.candidates_per_frame,
+        marks_per_frame: shot.dirt.marks_per_frame,
         flicker_percent: shot.dirt.flicker_percent,
         weave_px: shot.dirt.weave_px,
         grain_luma: shot.grain.luma.to_vec(),
@@ -80,7 +80,7 @@ fn from_file(path: &Path, file: &ShotsFile) -> Result<Vec<Shot>, ReelError> {
             last: shot.last,
             grain: Grain { channels, luma: curve(&shot.grain_luma)? },
             dirt: Dirt {
-                candidates_per_frame: shot.candidates_per_frame,
+                marks_per_frame: shot.marks_per_frame,
                 flicker_percent: shot.flicker_percent,
                 weave_px: shot.weave_px,
             },
@@ -100,7 +100,7 @@ mod tests {
         let folder = tempfile::tempdir().unwrap();
         let mut grain = Grain::flat(3, 7.25);
         grain.luma[3] = 0.1;
-        let dirt = Dirt { candidates_per_frame: 12.5, flicker_percent: 1.5, weave_px: 0.3 };
+        let dirt = Dirt { marks_per_frame: 12.5, flicker_percent: 1.5, weave_px: 0.3 };
         let mut shots = vec![
             Shot { index: 0, first: 1, last: 9, grain: grain.clone(), dirt },
             Shot { index: 1, first: 10, last: 10, grain, dirt: Dirt::default() },
@@ -121,7 +121,7 @@ mod tests {
             ("(version: 1)", ReelErrorKind::Damaged),
             ("", ReelErrorKind::Damaged),
             (
-                "(version:1,shots:[(first:1,last:2,candidates_per_frame:0,flicker_percent:0,weave_px:0,grain_luma:[1],grain_channels:[])])",
+                "(version:1,shots:[(first:1,last:2,marks_per_frame:0,flicker_percent:0,weave_px:0,grain_luma:[1],grain_channels:[])])",
                 ReelErrorKind::Damaged,
             ),
         ];

@@ -5,8 +5,9 @@ use besom_detect::Grain;
 /// How dirty and unsteady a shot is, measured by the survey.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Dirt {
-    /// Candidates a frame at the default sensitivity, mean over the shot's sampled frames.
-    pub candidates_per_frame: f32,
+    /// Marks a frame that stand out from both neighbours by six grain sigmas, mean over the shot's sampled frames: how dirty
+    /// it is, before any detection.
+    pub marks_per_frame: f32,
     /// Mean change of brightness from frame to frame, in percent.
     pub flicker_percent: f32,
     /// Mean displacement of the whole picture from frame to frame that no camera movement explains, in pixels.

@@ -1,25 +1,24 @@
 //! The survey of pixels: where a shot ends, how strong its grain is, how dirty and unsteady it is.
 
-use besom_detect::survey::{Thumbnail, cuts, measure_grain};
-use besom_detect::{Grain, Model, Prepared, Settings, Window, detect};
-use besom_motion::estimate_field;
+use besom_detect::survey::{Look, Thumbnail, cuts, grain_of_looks};
+use besom_detect::{Grain, Prepared};
 use besom_scan::{Progress, Scan, Sequence};
 use rayon::prelude::*;
 
 use crate::error::ReelError;
-use crate::model::info::DEFAULT_SENSITIVITY;
 use crate::model::shot::{Dirt, Shot};
 
 use super::frames::{planes, prepared};
-use super::{model, stop_if_cancelled, walk};
+use super::{stop_if_cancelled, walk};
 
 /// Grain that is assumed where nothing can be measured: a 35 mm camera negative scanned at 10 bits has about 7 codes
 /// (common practice).
 const USUAL_GRAIN: f32 = 7.0;
 
-/// Places in a shot that are looked at closely. The grain of a shot is one film stock's and hardly varies; each place
-/// costs as much as detecting one frame.
-const SAMPLES: usize = 2;
+/// A shot is looked at closely once for each so many frames, at most [`SAMPLES`] times. Its grain is one film stock's and
+/// hardly varies; each look costs about half as much as detecting a frame.
+const FRAMES_A_SAMPLE: usize = 60;
+const SAMPLES: usize = 3;
 
 /// What the pixels say.
 pub(super) struct Pixels {
@@ -45,13 +44,12 @@ pub(super) fn survey(
     bounds.extend(cuts(&thumbnails).into_iter().filter(|cut| *cut > 0 && *cut < count));
     bounds.push(count);
     bounds.dedup();
-    let judge = model()?;
     progress.begin("Measuring shots", bounds.len().saturating_sub(1) as u64);
     let mut measured = Vec::new();
     for pair in bounds.windows(2) {
         stop_if_cancelled(progress)?;
         let shot = Stretch { sequence, thumbnails: &thumbnails, size, first: pair[0], end: pair[1] };
-        let (grain, dirt) = shot.measure(&judge);
+        let (grain, dirt) = shot.measure();
         measured.push(Measured { first: pair[0], end: pair[1], grain, dirt });
         progress.advance(1);
     }
@@ -104,32 +102,20 @@ type Sample = (Prepared, Prepared, Option<Prepared>);
 
 impl Stretch<'_> {
     /// Grain (`None` when the shot has no two neighbouring frames) and dirt.
-    fn measure(&self, judge: &Model) -> (Option<Grain>, Dirt) {
+    fn measure(&self) -> (Option<Grain>, Dirt) {
         let samples = self.samples();
         let mut dirt = Dirt { flicker_percent: self.flicker_percent(), ..Dirt::default() };
         if samples.is_empty() {
             return (None, dirt);
         }
-        let pairs: Vec<(&Prepared, &Prepared)> = samples.iter().map(|(a, b, _)| (b, a)).collect();
+        let looks: Vec<Look> = samples.iter().filter_map(|(a, b, c)| Look::new(b, a, c.as_ref())).collect();
         let channels = samples.first().map_or(1, |(a, _, _)| a.planes.len());
-        let grain = measure_grain(&pairs, channels, USUAL_GRAIN);
-        let (mut found, mut weave, mut triples) = (0, 0.0, 0);
-        for (a, b, c) in &samples {
-            let Some(c) = c else { continue };
-            let window = Window { before_last: None, previous: Some(a), current: b, next: Some(c), after_next: None };
-            let candidates = detect(&window, &grain, judge, &Settings::default());
-            found += candidates.iter().filter(|c| c.confidence >= DEFAULT_SENSITIVITY).count();
-            let to = |other: &Prepared| estimate_field(&b.pyramid, &other.pyramid).median();
-            let (back, ahead) = (to(a), to(c));
-            // A steady camera movement takes the picture as far back as ahead; what is left of the sum is the jitter
-            // of three frames. Independent jitter of each frame makes it sqrt(3) times as large as between two.
-            weave += (back.dx + ahead.dx).hypot(back.dy + ahead.dy) / 3f32.sqrt();
-            triples += 1;
-        }
-        if triples > 0 {
-            dirt.candidates_per_frame = found as f32 / triples as f32;
-            dirt.weave_px = weave / triples as f32;
-        }
+        let grain = grain_of_looks(&looks, channels, USUAL_GRAIN);
+        let mean = |values: Vec<f32>| {
+            if values.is_empty() { 0.0 } else { values.iter().sum::<f32>() / values.len() as f32 }
+        };
+        dirt.marks_per_frame = mean(looks.iter().filter_map(|l| l.plain_marks(&grain)).map(|n| n as f32).collect());
+        dirt.weave_px = mean(looks.iter().filter_map(Look::weave).collect());
         (Some(grain), dirt)
     }
 
@@ -164,7 +150,7 @@ impl Stretch<'_> {
         let triples = self.runs(3);
         let (starts, length) = if triples.is_empty() { (self.runs(2), 2) } else { (triples, 3) };
         let load = |place: usize| prepared(&self.sequence.frames.get(place)?.path, self.size).ok();
-        spread(&starts, SAMPLES)
+        spread(&starts, (self.end - self.first).div_ceil(FRAMES_A_SAMPLE).clamp(1, SAMPLES))
             .into_iter()
             .filter_map(|p| Some((load(p)?, load(p + 1)?, if length == 3 { load(p + 2) } else { None })))
             .collect()

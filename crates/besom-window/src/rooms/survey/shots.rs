@@ -15,7 +15,7 @@ const COLUMNS: [(&str, &str, f32, bool); 8] = [
     ("Frames", "First and last scan", 120.0, true),
     ("Time", "Running time", 56.0, true),
     ("Grain", "Standard deviation of the grain at mid density, in code values of a 10-bit scan", 56.0, true),
-    ("Dirt", "Candidates a frame as the survey sampled them, or as the search found them", 56.0, true),
+    ("Dirt", "Marks a frame: plain ones that the survey saw, or candidates once every frame is searched", 56.0, true),
     ("Flicker", "Mean change of brightness from frame to frame, in percent", 64.0, true),
     ("Weave", "Mean unsteadiness from frame to frame, in pixels", 60.0, true),
     ("Undecided", "Candidates shown and not yet decided", 84.0, true),
@@ -80,7 +80,7 @@ fn cells(reel: &Reel, shot: &Shot, counts: &Counts) -> [String; 8] {
     let dirt = if counts.frames_detected > 0 {
         (counts.undecided + counts.decided()) as f32 / counts.frames_detected as f32
     } else {
-        shot.dirt.candidates_per_frame
+        shot.dirt.marks_per_frame
     };
     [
         (shot.index + 1).to_string(),

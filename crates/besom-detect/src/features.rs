@@ -183,29 +183,28 @@ impl Zones {
     fn of(component: &Component, taken: &Plane<u8>) -> Self {
         let frame = taken.rect();
         let window = component.bounds.grown(i32::from(SURROUND)).intersect(&frame);
-        let (w, h) = (window.width(), window.height());
+        // One row and column of margin on each side, at the largest distance.
+        let (w, h) = (window.width() + 2, window.height() + 2);
+        let (left, top) = (window.x0 - 1, window.y0 - 1);
         let mut distance = vec![u8::MAX; w * h];
-        for (x, y) in component.mask.pixels() {
-            distance[(y as i32 - window.y0) as usize * w + (x as i32 - window.x0) as usize] = 0;
+        for run in component.mask.runs() {
+            let start = (run.y as i32 - top) as usize * w;
+            distance[start + (run.x0 as i32 - left) as usize..start + (run.x1 as i32 - left) as usize].fill(0);
         }
         chessboard(&mut distance, w, h);
         let mut zones = Self { mask: Vec::new(), edge: Vec::new(), rim: Vec::new(), surround: Vec::new() };
-        for j in 0..h {
-            for i in 0..w {
-                let place = (i + window.x0 as usize, j + window.y0 as usize);
-                match distance[j * w + i] {
+        for j in 1..h - 1 {
+            for i in 1..w - 1 {
+                let k = j * w + i;
+                let place = ((i as i32 + left) as usize, (j as i32 + top) as usize);
+                match distance[k] {
                     0 => {
                         zones.mask.push(place);
-                        let border = i == 0 || j == 0 || i + 1 == w || j + 1 == h;
-                        if border
-                            || [j * w + i - 1, j * w + i + 1, (j - 1) * w + i, (j + 1) * w + i]
-                                .iter()
-                                .any(|k| distance[*k] > 0)
-                        {
+                        if [k - 1, k + 1, k - w, k + w].iter().any(|n| distance[*n] > 0) {
                             zones.edge.push(place);
                         }
                     }
-                    d if taken.at(place.0, place.1) != 0 || d < RIM.0 || d > SURROUND => {}
+                    d if d < RIM.0 || d > SURROUND || taken.at(place.0, place.1) != 0 => {}
                     d if d <= RIM.1 => zones.rim.push(place),
                     _ => zones.surround.push(place),
                 }
@@ -227,22 +226,21 @@ fn thin(places: &mut Vec<(usize, usize)>, most: usize) {
     }
 }
 
-/// Chessboard distance to the nearest zero, by two passes (Rosenfeld and Pfaltz 1966, from memory).
+/// Chessboard distance to the nearest zero, by two passes (Rosenfeld and Pfaltz 1966, from memory), on an array whose
+/// outermost rows and columns stay at the largest value.
 fn chessboard(distance: &mut [u8], w: usize, h: usize) {
-    let at = |d: &[u8], i: i32, j: i32| {
-        if i < 0 || j < 0 || i >= w as i32 || j >= h as i32 { u8::MAX } else { d[j as usize * w + i as usize] }
-    };
-    for forward in [true, false] {
-        for k in 0..w * h {
-            let k = if forward { k } else { w * h - 1 - k };
-            let (i, j) = ((k % w) as i32, (k / w) as i32);
-            let s = if forward { -1 } else { 1 };
-            let near = [(s, 0), (s, s), (0, s), (-s, s)]
-                .into_iter()
-                .map(|(di, dj)| at(distance, i + di, j + dj))
-                .min()
-                .unwrap_or(u8::MAX);
-            distance[k] = distance[k].min(near.saturating_add(1));
+    for j in 1..h - 1 {
+        let (above, row) = distance[(j - 1) * w..(j + 1) * w].split_at_mut(w);
+        for i in 1..w - 1 {
+            let near = row[i - 1].min(above[i - 1]).min(above[i]).min(above[i + 1]);
+            row[i] = row[i].min(near.saturating_add(1));
+        }
+    }
+    for j in (1..h - 1).rev() {
+        let (row, below) = distance[j * w..(j + 2) * w].split_at_mut(w);
+        for i in (1..w - 1).rev() {
+            let near = row[i + 1].min(below[i - 1]).min(below[i]).min(below[i + 1]);
+            row[i] = row[i].min(near.saturating_add(1));
         }
     }
 }
@@ -611,4 +609,26 @@ fn witnesses(
     put.add(if response.is_finite() { response } else { -1.0 });
     put.add(rim);
     put.add(agree);
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn distances_are_those_of_the_definition() {
+        let (w, h) = (17, 13);
+        let zeros = [(3usize, 2usize), (4, 2), (9, 7), (15, 11)];
+        let mut fast = vec![u8::MAX; w * h];
+        for (x, y) in zeros {
+            fast[y * w + x] = 0;
+        }
+        chessboard(&mut fast, w, h);
+        for y in 1..h - 1 {
+            for x in 1..w - 1 {
+                let plain = zeros.iter().map(|(a, b)| x.abs_diff(*a).max(y.abs_diff(*b))).min().unwrap_or(0);
+                assert_eq!(usize::from(fast[y * w + x]), plain, "{x}, {y}");
+            }
+        }
+    }
 }

@@ -41,7 +41,7 @@ struct Bands {
 }
 
 impl Bands {
-    fn of(luma: &Plane, sigma: &[f32]) -> Self {
+    fn of(luma: &Plane, inverse: &[f32]) -> Self {
         let rows = luma.height() / BAND;
         let responses = REACHES
             .iter()
@@ -50,7 +50,7 @@ impl Bands {
                 let width = luma.width();
                 plane.as_mut_slice().par_chunks_mut(width).take(rows).enumerate().for_each(|(band, out)| {
                     for y in band * BAND..(band + 1) * BAND {
-                        add_row(luma.row(y), *reach, sigma, out);
+                        add_row(luma.row(y), *reach, inverse, out);
                     }
                     normalise(out);
                 });
@@ -77,25 +77,30 @@ impl Bands {
 
 /// Adds one row's responses: the sample against the mean of both flanks where these agree, clipped so that one speck of
 /// dust does not make a line.
-fn add_row(row: &[f32], reach: usize, sigma: &[f32], out: &mut [f32]) {
+#[multiversion::multiversion(targets("x86_64+avx2"))]
+fn add_row(row: &[f32], reach: usize, inverse: &[f32], out: &mut [f32]) {
     let width = row.len();
     let edge = reach + 2;
     if width <= 2 * edge {
         return;
     }
-    let means: Vec<f32> = row.windows(3).map(|w| (w[0] + w[1] + w[2]) * (1.0 / 3.0)).collect();
+    let mut means = vec![0.0f32; width - 2];
+    for (mean, w) in means.iter_mut().zip(row.windows(3)) {
+        *mean = (w[0] + w[1] + w[2]) * (1.0 / 3.0);
+    }
     let count = width - 2 * edge;
     // `means[i]` is centred on column i + 1.
-    let (left, right) = (&means[1..=count], &means[2 * reach + 1..2 * reach + 1 + count]);
-    let middle = row[edge..edge + count].iter().zip(&mut out[edge..edge + count]);
-    for ((value, out), (left, right)) in middle.zip(left.iter().zip(right)) {
-        let flank = 0.5 * (left + right);
-        let response = value - flank;
-        let unit = sigma[(flank as i32).clamp(0, 1023) as usize];
+    let (left, right) = (&means[1..=count], &means[2 * reach + 1..=2 * reach + count]);
+    let (row, out) = (&row[edge..edge + count], &mut out[edge..edge + count]);
+    for i in 0..count {
+        let flank = 0.5 * (left[i] + right[i]);
+        let unit = inverse[(flank as i32).clamp(0, 1023) as usize];
+        let response = (row[i] - flank) * unit;
+        let clipped = if response > 3.0 { 3.0 } else { response };
+        let clipped = if clipped < -3.0 { -3.0 } else { clipped };
         // An edge has unlike flanks; a line has like ones.
-        if (left - right).abs() < 3.0 * unit + response.abs() {
-            *out += (response / unit).clamp(-3.0, 3.0);
-        }
+        let alike = (left[i] - right[i]).abs() * unit < 3.0 + response.abs();
+        out[i] += if alike { clipped } else { 0.0 };
     }
 }
 
@@ -185,13 +190,13 @@ pub fn lines(current: &Prepared, sides: &[Side; 2], grain: &Grain) -> Vec<Candid
     if luma.height() < FEWEST_BANDS * BAND {
         return Vec::new();
     }
-    let sigma = &sigma_table(grain);
-    let bands = Bands::of(luma, sigma);
+    let inverse: &Vec<f32> = &sigma_table(grain).iter().map(|s| 1.0 / s).collect();
+    let bands = Bands::of(luma, inverse);
     let found = tracks(&bands, luma.width());
     if found.is_empty() {
         return Vec::new();
     }
-    let others: Vec<Bands> = sides.iter().map(|s| Bands::of(&s.frame.luma, sigma)).collect();
+    let others: Vec<Bands> = sides.iter().map(|s| Bands::of(&s.frame.luma, inverse)).collect();
     found.iter().filter_map(|t| judge(t, sides, &others, luma)).collect()
 }
 

@@ -21,35 +21,44 @@ const BLOCK: usize = 4;
 
 /// `reference` moved onto the current frame by `field`, cubic between samples, not levelled.
 pub fn compensate(reference: &Plane, field: &MotionField) -> Plane {
-    let (width, height) = (reference.width(), reference.height());
-    let mut out = Plane::new(width, height);
-    out.as_mut_slice().par_chunks_mut(width * BLOCK).enumerate().for_each(|(band, rows)| {
-        let y0 = band * BLOCK;
-        let tall = rows.len() / width;
-        for x0 in (0..width).step_by(BLOCK) {
-            let wide = BLOCK.min(width - x0);
-            let v = field.at(x0 as f32 + 1.5, y0 as f32 + 1.5);
-            let (x, y) = (x0 as f32 + v.dx, y0 as f32 + v.dy);
-            let (fx, fy) = (x.floor(), y.floor());
-            let inside = fx >= 1.0
-                && fy >= 1.0
-                && fx + (BLOCK + 2) as f32 <= width as f32 - 1.0
-                && fy + (BLOCK + 2) as f32 <= height as f32 - 1.0;
-            if inside && wide == BLOCK && tall == BLOCK {
-                moved_block(reference, fx as usize - 1, fy as usize - 1, x - fx, y - fy, &mut rows[x0..], width);
-            } else {
-                for j in 0..tall {
-                    for i in 0..wide {
-                        rows[j * width + x0 + i] = sample(reference, x + i as f32, y + j as f32);
-                    }
-                }
-            }
-        }
-    });
+    let width = reference.width();
+    let mut out = Plane::new(width, reference.height());
+    out.as_mut_slice()
+        .par_chunks_mut(width * BLOCK)
+        .enumerate()
+        .for_each(|(band, rows)| moved_band(reference, field, band * BLOCK, rows));
     out
 }
 
-#[inline]
+/// The rows of blocks that begin at `y0`.
+#[multiversion::multiversion(targets("x86_64+avx2"))]
+fn moved_band(reference: &Plane, field: &MotionField, y0: usize, rows: &mut [f32]) {
+    let (width, height) = (reference.width(), reference.height());
+    let tall = rows.len() / width;
+    for x0 in (0..width).step_by(BLOCK) {
+        let wide = BLOCK.min(width - x0);
+        let v = field.at(x0 as f32 + 1.5, y0 as f32 + 1.5);
+        let (x, y) = (x0 as f32 + v.dx, y0 as f32 + v.dy);
+        let (fx, fy) = (x.floor(), y.floor());
+        let inside = fx >= 1.0
+            && fy >= 1.0
+            && fx + (BLOCK + 2) as f32 <= width as f32 - 1.0
+            && fy + (BLOCK + 2) as f32 <= height as f32 - 1.0;
+        if inside && wide == BLOCK && tall == BLOCK {
+            moved_block(reference, fx as usize - 1, fy as usize - 1, x - fx, y - fy, &mut rows[x0..], width);
+        } else {
+            for j in 0..tall {
+                for i in 0..wide {
+                    rows[j * width + x0 + i] = sample(reference, x + i as f32, y + j as f32);
+                }
+            }
+        }
+    }
+}
+
+// Inlined into the loop that is compiled for several processor levels.
+#[allow(clippy::inline_always)]
+#[inline(always)]
 fn moved_block(reference: &Plane, x: usize, y: usize, tx: f32, ty: f32, out: &mut [f32], stride: usize) {
     let (wx, wy) = (cubic_weights(tx), cubic_weights(ty));
     let mut across = [[0.0f32; BLOCK]; BLOCK + 3];

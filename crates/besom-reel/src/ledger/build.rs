@@ -39,7 +39,8 @@ pub(crate) fn build(fold: &Fold, info: &ReelInfo, by: By) -> LedgerTable {
 
 fn by_shot(fold: &Fold) -> Vec<Row> {
     let row = |shot: &crate::model::shot::Shot| Row {
-        label: shot.index.to_string(),
+        // People count shots from 1, on the command line and in the window alike.
+        label: (shot.index + 1).to_string(),
         scans: Some((shot.first, shot.last)),
         counts: fold.shot_counts(shot.index),
         pace: Pace::default(),

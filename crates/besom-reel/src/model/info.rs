@@ -5,10 +5,10 @@ use std::path::{Path, PathBuf};
 use super::gauge::Gauge;
 use super::rate::Rate;
 
-/// Sensitivity of a shot that nobody set. The detector's confidence is a probability: at 0.25 one candidate in four is dirt, and
-/// of all candidates from there up about three in four are. A reel starts this generous because a blotch that nobody is
+/// Sensitivity of a shot that nobody set. The detector's confidence is a probability: at 0.2 one candidate in five is dirt, and
+/// of all candidates from there up about seven in ten are. A reel starts this generous because a blotch that nobody is
 /// shown stays in the picture, while one too many costs a look.
-pub const DEFAULT_SENSITIVITY: f32 = 0.25;
+pub const DEFAULT_SENSITIVITY: f32 = 0.2;
 
 /// Something the survey found amiss.
 #[derive(Clone, Debug, PartialEq, Eq)]

@@ -5,7 +5,7 @@ use std::path::PathBuf;
 
 use besom_proof::ageing::files::read_clean;
 use besom_proof::study::lesson::{
-    Lesson, Taught, calibration_error, figures, lessons_of_clip, lessons_of_demo, risk_shares, teach,
+    Lesson, Taught, figures, lessons_of_clip, lessons_of_demo, reliability, risk_shares, teach,
 };
 use besom_proof::train::importance;
 use besom_scan::write::write_atomically;
@@ -46,8 +46,9 @@ pub(crate) fn run(arguments: &Arguments, out: &mut dyn Write) -> Result<(), Fail
     for sensitivity in &arguments.sensitivities {
         print_table(&lessons, &taught, *sensitivity, out)?;
     }
-    let error = calibration_error(&lessons, &taught.left_out);
-    writeln!(out, "expected calibration error, clips left out: {error:.3}")?;
+    if let Some(error) = reliability(&lessons, &taught.left_out).error() {
+        writeln!(out, "expected calibration error, clips left out: {error:.3}")?;
+    }
     for (words, real, false_ones) in risk_shares(&lessons, &taught.left_out, 0.2) {
         writeln!(out, "at risk ({words}): {real:.3} of the real, {false_ones:.3} of the false from 0.2 up")?;
     }

@@ -8,6 +8,7 @@ use besom_scan::Plane;
 use super::{Figures, FrameStudy, study};
 use crate::ageing::{Level, Settings as Ageing, age};
 use crate::demo;
+use crate::score::Reliability;
 use crate::train::{Calibrated, Settings, Table, TrainError, train_calibrated};
 
 /// A clip aged one way and studied.
@@ -129,22 +130,17 @@ pub fn figures(lesson: &Lesson, confidences: &[Vec<f32>], sensitivity: f32) -> F
     figures
 }
 
-/// Expected calibration error over all suspects: in ten equal bins of confidence, the gap between the mean confidence and
-/// the share of real marks, weighted by the bin's share (Guo, Pleiss, Sun and Weinberger, ICML 2017, from memory).
-pub fn calibration_error(lessons: &[Lesson], confidences: &[Vec<Vec<f32>>]) -> f32 {
-    let mut bins = [(0.0f64, 0.0f64, 0.0f64); 10];
+/// Stated against observed confidence of all suspects that a detection would keep.
+pub fn reliability(lessons: &[Lesson], confidences: &[Vec<Vec<f32>>]) -> Reliability {
+    let mut reliability = Reliability::default();
     for (lesson, frames) in lessons.iter().zip(confidences) {
         for (frame, values) in lesson.frames.iter().zip(frames) {
             for (judged, p) in frame.judged.iter().zip(values).filter(|(_, p)| **p >= DetectSettings::default().floor) {
-                let bin = &mut bins[((p * 10.0) as usize).min(9)];
-                bin.0 += 1.0;
-                bin.1 += f64::from(*p);
-                bin.2 += f64::from(u8::from(judged.real));
+                reliability.add(*p, judged.real);
             }
         }
     }
-    let all: f64 = bins.iter().map(|b| b.0).sum();
-    (bins.iter().map(|b| (b.1 - b.2).abs()).sum::<f64>() / all.max(1.0)) as f32
+    reliability
 }
 
 /// For each reason of risk: its words, and among the suspects at or above a sensitivity the shares of the real and of the

@@ -12,6 +12,7 @@ use besom_scan::{Plane, RunMask};
 use rayon::prelude::*;
 
 use crate::ageing::{DUST, HAIR, LINE};
+use crate::score::{LEAST_PIXELS, near, objects};
 
 /// A true object and how much of it each suspect covers.
 #[derive(Clone, Debug)]
@@ -20,8 +21,6 @@ pub struct TrueObject {
     pub kind: u8,
     /// Pixels.
     pub area: usize,
-    /// Any place of it.
-    pub place: (usize, usize),
     /// Suspects (index in the frame) that cover pixels of it, with the number of pixels.
     pub covered: Vec<(usize, usize)>,
     /// Line candidates that cover pixels of it: confidence, and the number of pixels.
@@ -104,7 +103,7 @@ fn judge(masks: &[&RunMask], values: Vec<Vec<f32>>, labels: &Plane<u8>) -> Frame
             owner.set(x as usize, y as usize, k as u32 + 1);
         }
     }
-    let near = within(labels, 3);
+    let near = near(labels, 9);
     let judged = masks
         .iter()
         .zip(values)
@@ -114,11 +113,12 @@ fn judge(masks: &[&RunMask], values: Vec<Vec<f32>>, labels: &Plane<u8>) -> Frame
             Judged { values, real: hits * 10 >= area, area, risk: Risk::default() }
         })
         .collect();
-    let mut objects = Vec::new();
+    let mut truth = Vec::new();
     for (kind, _) in KINDS {
-        for pixels in objects_of(labels, kind) {
+        for mask in objects(labels, |v| v & kind != 0, LEAST_PIXELS) {
             let mut covered: Vec<(usize, usize)> = Vec::new();
-            for &(x, y) in &pixels {
+            for (x, y) in mask.pixels() {
+                let (x, y) = (x as usize, y as usize);
                 let k = owner.at(x, y);
                 if k > 0 {
                     match covered.iter_mut().find(|(c, _)| *c == k as usize - 1) {
@@ -127,53 +127,10 @@ fn judge(masks: &[&RunMask], values: Vec<Vec<f32>>, labels: &Plane<u8>) -> Frame
                     }
                 }
             }
-            objects.push(TrueObject {
-                kind,
-                area: pixels.len(),
-                place: pixels[pixels.len() / 2],
-                covered,
-                by_lines: Vec::new(),
-            });
+            truth.push(TrueObject { kind, area: mask.area(), covered, by_lines: Vec::new() });
         }
     }
-    FrameStudy { judged, objects, lines: Vec::new() }
-}
-
-fn within(labels: &Plane<u8>, reach: u32) -> Plane<u8> {
-    let mut near = Plane::<u8>::new(labels.width(), labels.height());
-    let mask = RunMask::from_plane(labels, 0, 0);
-    mask.grown(reach, labels.width() as u32, labels.height() as u32).paint(&mut near, 1);
-    near
-}
-
-fn objects_of(labels: &Plane<u8>, kind: u8) -> Vec<Vec<(usize, usize)>> {
-    let (width, height) = (labels.width(), labels.height());
-    let mut seen = Plane::<u8>::new(width, height);
-    let mut objects = Vec::new();
-    for y in 0..height {
-        for x in 0..width {
-            if labels.at(x, y) & kind == 0 || seen.at(x, y) != 0 {
-                continue;
-            }
-            let (mut stack, mut pixels) = (vec![(x, y)], Vec::new());
-            seen.set(x, y, 1);
-            while let Some((px, py)) = stack.pop() {
-                pixels.push((px, py));
-                for ny in py.saturating_sub(1)..=(py + 1).min(height - 1) {
-                    for nx in px.saturating_sub(1)..=(px + 1).min(width - 1) {
-                        if labels.at(nx, ny) & kind != 0 && seen.at(nx, ny) == 0 {
-                            seen.set(nx, ny, 1);
-                            stack.push((nx, ny));
-                        }
-                    }
-                }
-            }
-            if pixels.len() >= 4 {
-                objects.push(pixels);
-            }
-        }
-    }
-    objects
+    FrameStudy { judged, objects: truth, lines: Vec::new() }
 }
 
 /// Counts at one sensitivity.

@@ -161,6 +161,7 @@ mod tests {
         let mut info =
             ReelInfo::new("Lamps of Skerry Point, reel 2", Path::new("../scans"), pattern, 10, 40, 2048, 1556);
         info.gaps = vec![(12, 13), (20, 20)];
+        info.default_sensitivity = 0.5;
         info.rate = Rate::new(24000, 1001).unwrap();
         info.gauge = Gauge::Mm16;
         info.facts = vec![("project".into(), "Lamps \"of\"\nSkerry (Point)".into())];

@@ -6,7 +6,7 @@ use rayon::prelude::*;
 
 use crate::candidate::{Candidate, Kind, Origin, Risk};
 use crate::components::{Component, Thresholds, components};
-use crate::evidence::{Evidence, sigma_table, test};
+use crate::evidence::{sigma_table, test};
 use crate::features::{Crowd, Glance, Measured, Scene, Side, closer_look, glance};
 use crate::grain::Grain;
 use crate::lines::lines;
@@ -49,8 +49,6 @@ pub struct Suspects {
     pub components: Vec<Component>,
     /// Their measurements.
     pub measured: Vec<Measured>,
-    /// The test had frames on one side only.
-    pub one_sided: bool,
     /// Line scratches, already judged.
     pub lines: Vec<Candidate>,
 }
@@ -94,7 +92,7 @@ pub fn suspects(
     settings: &Settings,
     first_look: &(dyn Fn(&[f32]) -> bool + Sync),
 ) -> Suspects {
-    let nothing = Suspects { components: Vec::new(), measured: Vec::new(), one_sided: true, lines: Vec::new() };
+    let nothing = Suspects { components: Vec::new(), measured: Vec::new(), lines: Vec::new() };
     let current = window.current;
     let Some((neighbours, witnesses, one_sided)) = window.choose() else { return nothing };
     let same_size = |p: &Prepared| p.width() == current.width() && p.height() == current.height();
@@ -129,7 +127,7 @@ pub fn suspects(
         .collect();
     let (components, measured) = components.into_iter().zip(looked).filter_map(|(c, m)| m.map(|m| (c, m))).unzip();
     let lines = lines(current, &scene.sides, grain);
-    Suspects { components, measured, one_sided, lines }
+    Suspects { components, measured, lines }
 }
 
 /// The candidates of `window.current`, in the order of their first pixel.
@@ -173,12 +171,4 @@ pub fn risk(m: &Measured) -> Risk {
         one_sided: m.get("one_sided") > 0.5,
         swarm: m.get("crowd_same_sign") > 4.0,
     }
-}
-
-/// The responses of the temporal test alone, for viewing and for tests.
-pub fn evidence_of(window: &Window, grain: &Grain) -> Option<Evidence> {
-    let (neighbours, _, one_sided) = window.choose()?;
-    let [field_a, field_b] = fields(window.current, neighbours, one_sided);
-    let (a, b) = (seen(window.current, neighbours[0], &field_a), seen(window.current, neighbours[1], &field_b));
-    Some(test(&window.current.luma, &a, &b, &sigma_table(grain)))
 }

@@ -4,17 +4,7 @@ use besom_scan::Plane;
 use rayon::prelude::*;
 
 use crate::field::MotionField;
-use crate::flicker::Flicker;
 use crate::interpolate::{cubic_weights, sample};
-
-/// Motion between two frames: the dense field, the level change, and the whole frame's shift.
-#[derive(Clone, Debug)]
-pub struct Motion {
-    /// Dense motion from the current frame to the reference.
-    pub field: MotionField,
-    /// Codes to add to the compensated reference.
-    pub flicker: Flicker,
-}
 
 /// Side of the square that is moved as one, in pixels. Vectors are read at its centre.
 const BLOCK: usize = 4;

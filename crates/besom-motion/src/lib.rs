@@ -23,7 +23,7 @@ pub mod pyramid;
 pub mod reconcile;
 pub mod vector;
 
-pub use compensate::{Motion, compensate};
+pub use compensate::compensate;
 pub use field::{MotionField, estimate_field};
 pub use flicker::Flicker;
 pub use pyramid::Pyramid;

@@ -14,8 +14,9 @@ pub struct Model {
 const FIRST: &str = include_str!("../../../assets/first-look.ron");
 const FULL: &str = include_str!("../../../assets/confidence.ron");
 
-/// A suspect that the first look gives less than this has no closer look. On clips left out of the training, fewer than one
-/// real mark in two hundred is lost by it, and two false ones of three are.
+/// A suspect that the first look gives less than this has no closer look. On development clips left out of the training
+/// this dismissed from a sixth to nine tenths of the false suspects of a clip, on most more than half; mean recall and
+/// precision at sensitivities from 0.2 up changed by less than 0.01.
 pub const DISMISSED_BELOW: f32 = 0.03;
 
 impl Model {

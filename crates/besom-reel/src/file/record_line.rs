@@ -1,6 +1,6 @@
 //! One line of a journal: a record in RON, with types of its own.
 
-use besom_detect::Kind;
+use besom_detect::{GroupKind, Kind};
 use besom_scan::{Rect, RunMask};
 use jiff::Timestamp;
 use serde::{Deserialize, Serialize};
@@ -28,6 +28,9 @@ enum What {
     Decide {
         decision: String,
         spots: Vec<SpotLine>,
+        /// For the reader: what the spots were decided as.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        group: Option<String>,
     },
     Rule {
         decision: String,
@@ -122,9 +125,11 @@ pub(super) fn parse(text: &str) -> Result<Record, String> {
 
 fn to_line(deed: &Deed) -> What {
     match deed {
-        Deed::Decide { decision, spots } => {
-            What::Decide { decision: decision.word().to_owned(), spots: spots.iter().map(spot_line).collect() }
-        }
+        Deed::Decide { decision, spots, group } => What::Decide {
+            decision: decision.word().to_owned(),
+            spots: spots.iter().map(spot_line).collect(),
+            group: group.map(|kind| kind.word().to_owned()),
+        },
         Deed::Rule { decision, filter, stretches } => What::Rule {
             decision: decision.word().to_owned(),
             filter: filter_line(filter),
@@ -147,9 +152,11 @@ fn to_line(deed: &Deed) -> What {
 
 fn from_line(what: What) -> Result<Deed, String> {
     Ok(match what {
-        What::Decide { decision, spots } => Deed::Decide {
+        What::Decide { decision, spots, group } => Deed::Decide {
             decision: decision_of(&decision)?,
             spots: spots.iter().map(spot_of).collect::<Result<_, _>>()?,
+            // A later Besom may know of more kinds; the decision is the same without the word.
+            group: group.as_deref().and_then(GroupKind::from_word),
         },
         What::Rule { decision, filter, stretches } => Deed::Rule {
             decision: decision_of(&decision)?,

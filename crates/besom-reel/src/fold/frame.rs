@@ -55,6 +55,11 @@ impl FrameState {
         self.candidates = candidates;
     }
 
+    /// The detector's candidates, without hand marks.
+    pub(crate) fn found(&self) -> &[Candidate] {
+        self.candidates.get(..self.detected).unwrap_or_default()
+    }
+
     /// Starts from the detector's candidates and applies every record that stands.
     pub(super) fn replay(&mut self, number: u64, records: &[Record], active: &[bool], rules: &[u32]) {
         self.candidates.truncate(self.detected);
@@ -132,7 +137,7 @@ impl FrameState {
 
     fn apply_touch(&mut self, touch: Touch, record: &Record, finder: &mut Finder) -> Effect {
         match &record.deed {
-            Deed::Decide { decision, spots } => {
+            Deed::Decide { decision, spots, .. } => {
                 let Some(spot) = spots.get(touch.spot as usize) else { return Effect::default() };
                 self.with_spot(touch, spot, finder, |verdict| {
                     let changed = verdict.decision != *decision;

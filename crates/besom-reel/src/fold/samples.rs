@@ -1,7 +1,7 @@
 //! Random candidates and records for tests.
 #![allow(clippy::unwrap_used)]
 
-use besom_detect::{Candidate, Grain, Kind, Origin, Polarity, Risk};
+use besom_detect::{Candidate, Grain, GroupKind, Kind, Origin, Polarity, Risk};
 use besom_scan::{Rect, Run, RunMask};
 use jiff::Timestamp;
 use proptest::collection::vec;
@@ -78,7 +78,8 @@ prop_compose! {
 
 fn deeds() -> impl Strategy<Value = Deed> {
     prop_oneof![
-        4 => (decisions(), vec(spots(), 1..4)).prop_map(|(decision, spots)| Deed::Decide { decision, spots }),
+        4 => (decisions(), vec(spots(), 1..4), option::of(prop::sample::select(GroupKind::ALL.to_vec())))
+            .prop_map(|(decision, spots, group)| Deed::Decide { decision, spots, group }),
         2 => (decisions(), filters(), vec((frame_ranges(), 0f32..=1.0), 0..3)).prop_map(|(decision, filter, s)| {
             let stretches = s.into_iter().map(|((first, last), min_confidence)| Stretch { first, last, min_confidence });
             Deed::Rule { decision, filter, stretches: stretches.collect() }

@@ -105,7 +105,7 @@ fn record(sequence: u64, deed: Deed) -> Record {
 }
 
 fn decide(sequence: u64, decision: Decision, mask: besom_scan::RunMask) -> Record {
-    record(sequence, Deed::Decide { decision, spots: vec![spot(2, mask)] })
+    record(sequence, Deed::Decide { decision, spots: vec![spot(2, mask)], group: None })
 }
 
 fn decisions_of(fold: &Fold, place: usize) -> Vec<Decision> {

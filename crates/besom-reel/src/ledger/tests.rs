@@ -25,7 +25,7 @@ fn record(artist: &str, sequence: u64, seconds: i64, deed: Deed) -> Record {
 
 fn decide(frame: u64, x: u32, decision: Decision) -> Deed {
     let spot = Spot { frame, mask: square(x, 0), kind: Kind::Dust, confidence: 0.9 };
-    Deed::Decide { decision, spots: vec![spot] }
+    Deed::Decide { decision, spots: vec![spot], group: None }
 }
 
 /// 48 frames in two shots, three candidates in each of the first 40: 0.9, 0.6 and 0.2.

@@ -7,6 +7,7 @@ use besom_detect::Kind;
 use besom_scan::{Rect, RunMask};
 
 use super::decision::{CandidateId, Decision, FillChoice};
+use super::group::GroupId;
 
 /// Which candidates a rule speaks of. Empty fields ask nothing; the default asks for every candidate at or above its
 /// shot's sensitivity that is not at risk.
@@ -72,6 +73,13 @@ pub enum Edit {
     Decide {
         /// Which.
         ids: Vec<CandidateId>,
+        /// What.
+        decision: Decision,
+    },
+    /// Decides every member of a group, whatever was decided about single ones before.
+    DecideGroup {
+        /// Which.
+        id: GroupId,
         /// What.
         decision: Decision,
     },

@@ -4,6 +4,7 @@ pub mod artist;
 pub mod decision;
 pub mod edit;
 pub mod gauge;
+pub mod group;
 pub mod info;
 pub mod rate;
 pub mod record;

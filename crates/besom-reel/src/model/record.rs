@@ -1,6 +1,6 @@
 //! Records: what the journal keeps of an edit, so that it stands alone in thirty years.
 
-use besom_detect::Kind;
+use besom_detect::{GroupKind, Kind};
 use besom_scan::{Rect, RunMask};
 use jiff::Timestamp;
 
@@ -49,12 +49,14 @@ pub struct Stretch {
 /// new survey could turn into something else.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Deed {
-    /// Candidates decided one by one.
+    /// Candidates decided one by one, or as members of one group.
     Decide {
         /// What.
         decision: Decision,
         /// Which.
         spots: Vec<Spot>,
+        /// What made them one thing to decide about; for people, the spots alone count.
+        group: Option<GroupKind>,
     },
     /// Candidates decided by a rule.
     Rule {
@@ -125,7 +127,10 @@ impl Deed {
     /// What was done, in a few words, for lists and undo menus.
     pub fn words(&self) -> String {
         match self {
-            Self::Decide { decision, spots } => match spots.as_slice() {
+            Self::Decide { decision, spots, group: Some(kind) } => {
+                format!("{} a {}", decision.word(), super::group::words(*kind, spots.len(), frames_of(spots)))
+            }
+            Self::Decide { decision, spots, group: None } => match spots.as_slice() {
                 [spot] => format!("{} one candidate in frame {}", decision.word(), spot.frame),
                 spots => format!("{} {} candidates", decision.word(), spots.len()),
             },
@@ -149,4 +154,10 @@ impl Deed {
     pub const fn undoable(&self) -> bool {
         !matches!(self, Self::TimeSpent { .. } | Self::Undo { .. })
     }
+}
+
+/// Scans from the first to the last that spots speak of.
+fn frames_of(spots: &[Spot]) -> u64 {
+    let numbers = || spots.iter().map(|s| s.frame);
+    numbers().max().zip(numbers().min()).map_or(0, |(last, first)| last - first + 1)
 }

@@ -36,6 +36,9 @@ impl Reel {
                 ids.dedup();
                 ids.into_iter().filter(|id| self.candidate(**id).is_some() && self.decision(**id) != *decision).count()
             }
+            Edit::DecideGroup { id, decision } => self
+                .group(*id)
+                .map_or(0, |group| group.members.iter().filter(|member| self.decision(**member) != *decision).count()),
             Edit::Rule { decision, filter } => self.fold.preview_rule(*decision, filter).changed,
             Edit::FillChoice { id, choice } => {
                 usize::from(self.candidate(*id).is_some() && self.fill_choice(*id) != *choice)
@@ -131,7 +134,13 @@ impl Reel {
                 if ids.is_empty() {
                     return Err(ReelError::request("no candidate was named"));
                 }
-                Deed::Decide { decision, spots: ids.into_iter().map(|id| self.spot(id)).collect::<Result<_, _>>()? }
+                let spots = ids.into_iter().map(|id| self.spot(id)).collect::<Result<_, _>>()?;
+                Deed::Decide { decision, spots, group: None }
+            }
+            Edit::DecideGroup { id, decision } => {
+                let group = self.group(id).ok_or_else(|| ReelError::request(format!("there is no group {id}")))?;
+                let spots = group.members.iter().map(|id| self.spot(*id)).collect::<Result<_, _>>()?;
+                Deed::Decide { decision, spots, group: Some(id.kind) }
             }
             Edit::Rule { decision, filter } => {
                 self.check_filter(&filter)?;

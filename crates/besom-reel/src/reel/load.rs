@@ -86,6 +86,7 @@ impl Reel {
             chunks: ChunkStamp::new(),
             own_bytes: 0,
             writer: None,
+            groups: super::groups::Cache::default(),
         };
         let mut problems = reel.load_candidates()?;
         problems.extend(reel.load_journals()?);

@@ -1,6 +1,7 @@
 //! One reel, opened by one artist.
 
 mod edits;
+mod groups;
 mod load;
 mod masks;
 #[cfg(test)]
@@ -23,6 +24,8 @@ use crate::model::info::{FrameEntry, ReelInfo};
 use crate::model::record::{Deed, Record, Spot};
 use crate::model::shot::Shot;
 use crate::timecode::Timecode;
+
+pub use groups::ShotGroups;
 
 /// A decision that no candidate of its frame overlaps any more. It is kept and listed, never dropped.
 #[derive(Clone, Debug, PartialEq)]
@@ -54,6 +57,7 @@ pub struct Reel {
     /// Length of this artist's journal when it was read.
     own_bytes: u64,
     writer: Option<Writer>,
+    groups: groups::Cache,
 }
 
 impl Reel {
@@ -171,7 +175,7 @@ impl Reel {
             let mut here: Vec<Orphan> = Vec::new();
             for touch in &frame.strays {
                 let Some(record) = self.fold.records.get(touch.record as usize) else { continue };
-                let Deed::Decide { decision, spots } = &record.deed else { continue };
+                let Deed::Decide { decision, spots, .. } = &record.deed else { continue };
                 let Some(spot) = spots.get(touch.spot as usize) else { continue };
                 here.retain(|o| o.spot.mask != spot.mask);
                 here.push(Orphan {

@@ -4,6 +4,8 @@ use besom_motion::interpolate::cubic_weights;
 use besom_scan::Plane;
 
 use super::dice::{Dice, Purpose};
+use super::noise;
+use super::style::GateStyle;
 
 /// One frame's weave and flicker.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -14,11 +16,15 @@ pub struct Gate {
     pub gain: f32,
     /// Change of the gain from the middle to the right and to the lower border.
     pub tilt: (f32, f32),
+    /// Turn of the picture about its middle, in radians.
+    pub turn: f32,
+    /// Strength of a further change of gain that varies slowly over the frame, and its pattern.
+    pub swell: (f32, u32),
 }
 
 impl Gate {
     /// The gate of a frame: weave of `weave` pixels and flicker of `flicker` (0.015 is 1.5 %), both root mean square.
-    pub(super) fn of_frame(weave: f32, flicker: f32, seed: u64, frame: usize) -> Self {
+    pub(super) fn of_frame(weave: f32, flicker: f32, style: &GateStyle, (seed, frame): (u64, usize)) -> Self {
         let slow = Drift::new(seed);
         let mut dice = Dice::new(seed, frame, Purpose::Gate);
         // Half of the weave's variance drifts with the perforation pitch, half is new in each frame.
@@ -28,12 +34,27 @@ impl Gate {
         // Nine tenths of the variance is common to the frame; the rest differs over it.
         let gain = 1.0 + 0.95 * flicker * dice.normal().clamp(-3.0, 3.0);
         let tilt = (0.4 * flicker * dice.normal().clamp(-2.0, 2.0), 0.4 * flicker * dice.normal().clamp(-2.0, 2.0));
-        Self { shift, gain, tilt }
+        let turn = if style.turn > 0.0 { style.turn * dice.normal().clamp(-2.5, 2.5) } else { 0.0 };
+        let swell = if style.swell > 0.0 { (style.swell, dice.below(1 << 24) as u32) } else { (0.0, 0) };
+        Self { shift, gain, tilt, turn, swell }
     }
 
     /// The frame as this gate shows it.
     pub(super) fn apply(&self, planes: &[Plane]) -> Vec<Plane> {
-        planes.iter().map(|plane| self.flickered(shifted(plane, self.shift))).collect()
+        planes.iter().map(|plane| self.flickered(self.moved(plane))).collect()
+    }
+
+    /// The plane shifted and turned.
+    fn moved(&self, plane: &Plane) -> Plane {
+        if self.turn == 0.0 {
+            return shifted(plane, self.shift);
+        }
+        let (sin, cos) = libm::sincosf(self.turn);
+        let (mx, my) = (0.5 * plane.width() as f32, 0.5 * plane.height() as f32);
+        Plane::from_fn(plane.width(), plane.height(), |x, y| {
+            let (dx, dy) = (x as f32 - self.shift.0 - mx, y as f32 - self.shift.1 - my);
+            besom_motion::interpolate::sample(plane, mx + cos * dx + sin * dy, my - sin * dx + cos * dy)
+        })
     }
 
     fn flickered(&self, mut plane: Plane) -> Plane {
@@ -42,7 +63,11 @@ impl Gate {
             let down = 2.0 * (y as f32 + 0.5) / height as f32 - 1.0;
             for (x, sample) in plane.row_mut(y).iter_mut().enumerate() {
                 let right = 2.0 * (x as f32 + 0.5) / width - 1.0;
-                *sample *= self.gain + self.tilt.0 * right + self.tilt.1 * down;
+                let mut gain = self.gain + self.tilt.0 * right + self.tilt.1 * down;
+                if self.swell.0 > 0.0 {
+                    gain += self.swell.0 * noise::plane(1.7 * right, 1.7 * down, self.swell.1);
+                }
+                *sample *= gain;
             }
         }
         plane

@@ -3,6 +3,7 @@
 use besom_scan::Plane;
 
 use super::dice::{Dice, Purpose};
+use super::style::GrainStyle;
 
 /// Share of a channel's grain variance that all channels have in common.
 pub const SHARED_VARIANCE: f32 = 0.4;
@@ -12,7 +13,7 @@ pub const SHARED_VARIANCE: f32 = 0.4;
 const RECORDS: [f32; 3] = [0.98, 0.88, 1.13];
 
 /// Standard deviation of the correlation kernel in pixels: neighbours correlate by about a half.
-const SPREAD: f32 = 0.62;
+pub(super) const SPREAD: f32 = 0.62;
 
 /// Standard deviation of grain at an analysis code, for a mean strength of `grain` codes: weakest in the clear and the
 /// dense parts, strongest between; its mean over evenly spread codes is `grain`.
@@ -22,29 +23,39 @@ pub fn sigma_at(code: f32, grain: f32) -> f32 {
     grain * (0.6 + 0.6 * 4.0 * t * (1.0 - t))
 }
 
+/// [`sigma_at`] in a style: the hump between the ends keeps the mean over evenly spread codes.
+fn sigma_in_style(code: f32, grain: f32, style: &GrainStyle) -> f32 {
+    let t = (code / 1023.0).clamp(0.0, 1.0);
+    let hump = 1.5 * (1.0 - style.ends);
+    (grain * (style.ends + hump * 4.0 * t * (1.0 - t) + style.slope * (t - 0.5))).max(0.1 * grain)
+}
+
 /// Adds grain of a mean strength of `grain` codes to one frame.
-pub(super) fn add(planes: &mut [Plane], grain: f32, seed: u64, frame: usize) {
+pub(super) fn add(planes: &mut [Plane], grain: f32, style: &GrainStyle, (seed, frame): (u64, usize)) {
     let Some(first) = planes.first() else { return };
     let (width, height) = (first.width(), first.height());
     if grain <= 0.0 || width == 0 || height == 0 {
         return;
     }
-    let shared = field(width, height, &mut Dice::new(seed, frame, Purpose::Grain(3)));
-    let alone = planes.len() == 1;
+    let kernel = kernel(style.spread);
+    let shared = field(width, height, &kernel, &mut Dice::new(seed, frame, Purpose::Grain(3)));
+    // One record, or one silver image in all three channels.
+    let alone = planes.len() == 1 || style.shared >= 1.0;
+    let usual = style.ends == 0.6 && style.slope == 0.0;
     for (channel, plane) in planes.iter_mut().enumerate() {
-        let own = field(width, height, &mut Dice::new(seed, frame, Purpose::Grain(channel as u8)));
+        let own = field(width, height, &kernel, &mut Dice::new(seed, frame, Purpose::Grain(channel as u8)));
         let record = if alone { 1.0 } else { RECORDS[channel.min(2)] };
-        let (common, separate) = (libm::sqrtf(SHARED_VARIANCE), libm::sqrtf(1.0 - SHARED_VARIANCE));
+        let (common, separate) = (libm::sqrtf(style.shared), libm::sqrtf(1.0 - style.shared));
         let fields = shared.as_slice().iter().zip(own.as_slice());
         for (sample, (shared, own)) in plane.as_mut_slice().iter_mut().zip(fields) {
-            *sample += sigma_at(*sample, grain) * record * (common * shared + separate * own);
+            let sigma = if usual { sigma_at(*sample, grain) } else { sigma_in_style(*sample, grain, style) };
+            *sample += sigma * record * (common * shared + separate * own);
         }
     }
 }
 
 /// A field of unit variance whose neighbours are correlated.
-fn field(width: usize, height: usize, dice: &mut Dice) -> Plane {
-    let kernel = kernel();
+fn field(width: usize, height: usize, kernel: &[f32], dice: &mut Dice) -> Plane {
     let margin = kernel.len() / 2;
     // White noise with a margin, so that the border is as strong as the middle.
     let (wide, tall) = (width + 2 * margin, height + 2 * margin);
@@ -73,11 +84,14 @@ fn field(width: usize, height: usize, dice: &mut Dice) -> Plane {
 }
 
 /// A Gaussian whose squares sum to one, so that filtering white noise keeps its variance.
-fn kernel() -> [f32; 5] {
-    let kernel: [f32; 5] = std::array::from_fn(|i| {
-        let d = i as f32 - 2.0;
-        libm::expf(-d * d / (2.0 * SPREAD * SPREAD))
-    });
+fn kernel(spread: f32) -> Vec<f32> {
+    let reach = (3.0 * spread).ceil().max(2.0);
+    let kernel: Vec<f32> = (0..=2 * reach as usize)
+        .map(|i| {
+            let d = i as f32 - reach;
+            libm::expf(-d * d / (2.0 * spread * spread))
+        })
+        .collect();
     let energy = libm::sqrtf(kernel.iter().map(|k| k * k).sum());
-    kernel.map(|k| k / energy)
+    kernel.into_iter().map(|k| k / energy).collect()
 }

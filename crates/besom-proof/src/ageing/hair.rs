@@ -8,6 +8,7 @@ use besom_scan::Plane;
 use super::dice::{Dice, Purpose};
 use super::noise;
 use super::stamp::{Paint, Stamp, edge};
+use super::style::Style;
 
 /// Median length of a short hair and the spread of its logarithm.
 const SHORT: (f32, f32) = (23.0, 0.52);
@@ -17,34 +18,41 @@ const LONG: (f32, f32) = (67.0, 0.47);
 const LONG_SHARE: f32 = 0.23;
 
 /// All hairs of a frame.
-pub(super) fn of_frame(mean: f32, size: (usize, usize), scale: f32, seed: u64, frame: usize) -> Vec<Stamp> {
+pub(super) fn of_frame(
+    mean: f32,
+    size: (usize, usize),
+    scale: f32,
+    style: &Style,
+    (seed, frame): (u64, usize),
+) -> Vec<Stamp> {
     let mut dice = Dice::new(seed, frame, Purpose::Hair);
     let count = dice.poisson(mean);
     (0..count)
         .map(|_| {
             let place = (dice.range(0.0, size.0 as f32), dice.range(0.0, size.1 as f32));
-            hair(&mut dice, place, scale)
+            hair(&mut dice, place, scale, style)
         })
         .collect()
 }
 
 /// One hair that starts at a place.
-fn hair(dice: &mut Dice, start: (f32, f32), scale: f32) -> Stamp {
-    let paint = Paint::roll(dice);
+fn hair(dice: &mut Dice, start: (f32, f32), scale: f32, style: &Style) -> Stamp {
+    let paint = Paint::of_style(dice, &style.dirt);
+    let style = &style.hair;
     let (median, spread) = if dice.chance(LONG_SHARE) { LONG } else { SHORT };
-    let length = (dice.log_normal(median, spread) * scale).clamp(9.0, 400.0);
-    let width = (dice.log_normal(2.0, 0.3) * scale.max(0.6)).clamp(1.1, 5.0);
-    let soft = dice.range(0.6, 1.8);
-    let line = curl(dice, start, length);
+    let length = (dice.log_normal(median, spread) * scale * style.length).clamp(9.0, 400.0);
+    let width = (dice.log_normal(2.0, 0.3) * scale.max(0.6) * style.width).clamp(1.1, 5.0);
+    let soft = dice.range(0.6, 1.8) * style.soft;
+    let line = curl(dice, start, length, style.curl);
     cover(&line, width, soft, paint)
 }
 
 /// A curve of a length whose curvature wanders; points half a pixel apart.
-fn curl(dice: &mut Dice, start: (f32, f32), length: f32) -> Vec<(f32, f32)> {
+fn curl(dice: &mut Dice, start: (f32, f32), length: f32, more: f32) -> Vec<(f32, f32)> {
     let mut angle = std::f32::consts::TAU * dice.unit();
     // Between nearly straight and one and a half turns over the whole hair, plus a wander of its own.
-    let steady = dice.normal() * 2.2 / length;
-    let wander = dice.range(0.5, 3.5) / length;
+    let steady = dice.normal() * 2.2 / length * more;
+    let wander = dice.range(0.5, 3.5) / length * more;
     let seed = dice.below(1 << 24) as u32;
     let (mut x, mut y) = start;
     let steps = (2.0 * length) as usize;

@@ -15,15 +15,19 @@ mod hair;
 mod lines;
 pub(crate) mod noise;
 mod particle;
+mod picture;
 mod stamp;
+pub mod style;
 
 pub use gate::Gate;
 pub use grain::{SHARED_VARIANCE, sigma_at};
+pub use style::Style;
 
 use besom_scan::Plane;
 use rayon::prelude::*;
 
 use lines::Line;
+use style::PictureStyle;
 
 /// Label bit of dust and dirt.
 pub const DUST: u8 = 1;
@@ -64,12 +68,23 @@ pub struct Settings {
     pub clouds: f32,
     /// Line scratches that cross a frame on average.
     pub lines: f32,
+    /// What kind of film and dirt it is.
+    pub style: Style,
 }
 
 impl Settings {
     /// The preset of a level.
     pub fn of(level: Level) -> Self {
-        let film = Self { grain: 7.0, weave: 0.5, flicker: 0.015, dust: 0.0, hairs: 0.0, clouds: 0.0, lines: 0.0 };
+        let film = Self {
+            grain: 7.0,
+            weave: 0.5,
+            flicker: 0.015,
+            dust: 0.0,
+            hairs: 0.0,
+            clouds: 0.0,
+            lines: 0.0,
+            style: Style::default(),
+        };
         match level {
             Level::Undamaged => film,
             Level::Light => Self { dust: 45.0, hairs: 5.0, clouds: 0.04, lines: 0.7, ..film },
@@ -152,19 +167,27 @@ impl Ageing {
     /// Ages frame `number` (from 0) of the clip, whose clean planes are given.
     pub fn frame(&self, number: usize, planes: &[Plane]) -> AgedFrame {
         let settings = &self.settings;
-        let gate = Gate::of_frame(settings.weave, settings.flicker, self.seed, number);
-        let mut clean = gate.apply(planes);
-        grain::add(&mut clean, settings.grain, self.seed, number);
+        let style = &settings.style;
+        let here = (self.seed, number);
+        let gate = Gate::of_frame(settings.weave, settings.flicker, &style.gate, here);
+        let mut clean = if style.picture == PictureStyle::default() {
+            gate.apply(planes)
+        } else {
+            gate.apply(&picture::styled(planes, &style.picture))
+        };
+        // What an earlier film held is needed again only where dirt was printed in from it.
+        let bare = (style.dirt.printed > 0.0).then(|| clean.clone());
+        grain::add(&mut clean, settings.grain, &style.grain, here);
         round_to_codes(&mut clean);
         let mut aged = clean.clone();
-        let opacity = self.soil(number, &mut aged);
+        let opacity = self.soil(number, &mut aged, bare.as_deref());
         round_to_codes(&mut aged);
         let labels = label(settings, &clean, &aged, &opacity);
         AgedFrame { clean, aged, labels, opacity, gate }
     }
 
-    /// Lays all dirt of a frame on it and returns the opacities of dust, hairs and lines.
-    fn soil(&self, number: usize, planes: &mut [Plane]) -> [Plane; 3] {
+    /// Lays all dirt of a frame on it and returns the opacities of dust, hairs and lines. `bare` is the picture without grain.
+    fn soil(&self, number: usize, planes: &mut [Plane], bare: Option<&[Plane]>) -> [Plane; 3] {
         let (width, height) = self.size;
         let mut opacity = std::array::from_fn(|_| Plane::new(width, height));
         let scale = size_scale(width);
@@ -175,11 +198,13 @@ impl Ageing {
         for scratch in &self.lines {
             scratch.lay(number, planes, line);
         }
-        for stamp in hair::of_frame(settings.hairs * share, self.size, scale, self.seed, number) {
-            stamp.lay(planes, hair);
+        let here = (self.seed, number);
+        for stamp in hair::of_frame(settings.hairs * share, self.size, scale, &settings.style, here) {
+            stamp.lay(planes, bare, hair);
         }
-        for stamp in particle::of_frame(settings.dust * share, cloud, self.size, scale, self.seed, number) {
-            stamp.lay(planes, dust);
+        let amounts = (settings.dust * share, cloud);
+        for stamp in particle::of_frame(amounts, self.size, scale, &settings.style.dirt, here) {
+            stamp.lay(planes, bare, dust);
         }
         opacity
     }

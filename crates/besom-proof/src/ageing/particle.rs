@@ -8,58 +8,72 @@
 use super::dice::{Dice, Purpose};
 use super::noise;
 use super::stamp::{Paint, Stamp, edge};
+use super::style::DirtStyle;
 
 /// Median length of dust, in pixels of a 2048 pixel wide scan, and the spread of its logarithm.
 const DUST: (f32, f32) = (6.3, 0.31);
 /// The same of dirt.
 const DIRT: (f32, f32) = (9.7, 0.435);
 /// Share of dirt among dust and dirt (22.2 of 85.1 %).
-const DIRT_SHARE: f32 = 0.26;
+pub(super) const DIRT_SHARE: f32 = 0.26;
 /// Share of tiny sparkles, which are shorter than the outlines people bothered to draw.
-const SPARKLE_SHARE: f32 = 0.08;
+pub(super) const SPARKLE_SHARE: f32 = 0.08;
 
 /// All dust of a frame: particles scattered over it, and now and then a dense cloud.
-pub(super) fn of_frame(mean: f32, cloud: f32, size: (usize, usize), scale: f32, seed: u64, frame: usize) -> Vec<Stamp> {
+pub(super) fn of_frame(
+    (mean, cloud): (f32, f32),
+    size: (usize, usize),
+    scale: f32,
+    style: &DirtStyle,
+    (seed, frame): (u64, usize),
+) -> Vec<Stamp> {
     let mut dice = Dice::new(seed, frame, Purpose::Dust);
     let (width, height) = (size.0 as f32, size.1 as f32);
     // Frames differ much from each other: a dirty one lies beside a clean one.
     let mean_here = mean * dice.log_normal(0.9, 0.45);
     let count = dice.poisson(mean_here);
-    let mut stamps: Vec<Stamp> = (0..count)
-        .map(|_| {
-            let place = (dice.range(0.0, width), dice.range(0.0, height));
-            particle(&mut dice, place, scale, 1.0)
-        })
-        .collect();
+    let mut stamps = Vec::with_capacity(count);
+    for _ in 0..count {
+        let place = (dice.range(0.0, width), dice.range(0.0, height));
+        stamps.push(particle(&mut dice, place, (scale, 1.0), style));
+        if style.clusters > 0.0 && dice.chance(style.clusters) {
+            let apart = dice.range(3.0, 14.0) * scale * style.size.max(0.7);
+            for _ in 0..1 + dice.below(5) {
+                let beside = (place.0 + apart * dice.normal(), place.1 + apart * dice.normal());
+                stamps.push(particle(&mut dice, beside, (scale, 0.8), style));
+            }
+        }
+    }
     if dice.chance(cloud) {
         let centre = (dice.range(0.1, 0.9) * width, dice.range(0.1, 0.9) * height);
         let (wide, tall) = (dice.range(0.03, 0.13) * width, dice.range(0.03, 0.13) * width);
         let members = (mean.max(40.0) * dice.range(0.8, 2.5)).min(400.0) as usize;
         stamps.extend((0..members).map(|_| {
             let place = (centre.0 + wide * dice.normal(), centre.1 + tall * dice.normal());
-            particle(&mut dice, place, scale, 0.8)
+            particle(&mut dice, place, (scale, 0.8), style)
         }));
     }
     stamps
 }
 
-/// One particle of random size, shape and colour.
-fn particle(dice: &mut Dice, place: (f32, f32), scale: f32, shrink: f32) -> Stamp {
-    let paint = Paint::roll(dice);
-    if dice.chance(SPARKLE_SHARE) {
+/// One particle of random size, shape and colour; lengths are multiplied by both parts of `scale`.
+fn particle(dice: &mut Dice, place: (f32, f32), scale: (f32, f32), style: &DirtStyle) -> Stamp {
+    let paint = Paint::of_style(dice, style);
+    if dice.chance(style.sparkles) {
         let (radius, soft) = (dice.range(0.9, 1.6), dice.range(0.5, 1.2));
         return speck(dice, place, radius, soft, paint);
     }
-    let (median, spread) = if dice.chance(DIRT_SHARE) { DIRT } else { DUST };
-    let length = (dice.log_normal(median, spread) * scale * shrink).clamp(2.2, 90.0);
+    let (median, spread) = if dice.chance(style.large) { DIRT } else { DUST };
+    let length = (dice.log_normal(median, spread * style.spread) * scale.0 * scale.1 * style.size).clamp(2.2, 90.0);
     // Out of focus of the scanner or lying on the far side of the base: edges are soft by one to two pixels.
-    let soft = dice.log_normal(1.1, 0.4).clamp(0.5, 3.0);
+    let soft = dice.log_normal(style.soft, 0.4).clamp(0.5, style.softest);
+    let [specks, blobs, chips, crumbs, smudges] = style.shapes;
     match dice.below(100) {
-        0..30 => speck(dice, place, 0.5 * length, soft, paint),
-        30..58 => blob(dice, place, 0.5 * length, soft, paint),
-        58..72 => chip(dice, place, 0.5 * length, paint),
-        72..86 => crumb(dice, place, length, soft, paint),
-        86..94 => smudge(dice, place, length, paint),
+        n if n < specks => speck(dice, place, 0.5 * length, soft, paint),
+        n if n < blobs => blob(dice, place, 0.5 * length, soft, paint),
+        n if n < chips => chip(dice, place, 0.5 * length, paint),
+        n if n < crumbs => crumb(dice, place, length, soft, paint),
+        n if n < smudges => smudge(dice, place, length, paint),
         _ => flakes(dice, place, 0.5 * length, soft, paint),
     }
 }

@@ -3,6 +3,9 @@
 use besom_scan::Plane;
 
 use super::dice::Dice;
+use super::noise;
+use super::picture::blurred;
+use super::style::DirtStyle;
 
 /// What a piece of dirt does to the codes beneath it.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -13,28 +16,64 @@ pub(super) struct Paint {
     pub(super) share: [f32; 3],
     /// Opacity of the whole piece, 0..1.
     pub(super) opacity: f32,
+    /// How it changes what lies beneath.
+    pub(super) way: Way,
+    /// Opacity of a rim of the other polarity, 0..1.
+    pub(super) halo: f32,
+    /// Largest change of its code within the piece, and the pattern.
+    pub(super) mottle: (f32, u32),
+}
+
+/// How dirt changes what lies beneath.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) enum Way {
+    /// It covers picture and grain.
+    Covers,
+    /// It adds density, or takes some: this many codes at full coverage, and the picture's detail stays.
+    Shifts(f32),
+    /// It was printed in from an earlier film: blurred by this many pixels, and the print's own grain lies over it.
+    Printed(f32),
 }
 
 impl Paint {
     /// A third of all dirt lets the picture through (opacity 0.15 to 0.6); half of it is dark, half bright; some is tinted.
     pub(super) fn roll(dice: &mut Dice) -> Self {
-        let opacity = if dice.chance(1.0 / 3.0) { dice.range(0.15, 0.6) } else { dice.range(0.75, 1.0) };
-        let bright = dice.chance(0.5);
+        Self::of_style(dice, &DirtStyle::default())
+    }
+
+    /// The same in a style. What the default style does without takes no number from the dice.
+    pub(super) fn of_style(dice: &mut Dice, style: &DirtStyle) -> Self {
+        let between = |dice: &mut Dice, (low, high): (f32, f32)| dice.range(low, high);
+        let opacity =
+            if dice.chance(style.thin) { between(dice, style.thin_opacity) } else { between(dice, style.full_opacity) };
+        let bright = dice.chance(style.bright);
         let base = if bright { dice.range(700.0, 1010.0) } else { dice.range(15.0, 190.0) };
-        let mut target = [base; 3];
-        let mut share = [1.0; 3];
-        if dice.chance(0.22) {
-            if dice.chance(0.5) {
-                // A dug-out or stained dye layer: one or two channels carry it.
-                let keep = dice.below(3);
-                for (channel, share) in share.iter_mut().enumerate() {
-                    *share = if channel == keep { 1.0 } else { dice.range(0.15, 0.8) };
-                }
-            } else {
-                target = target.map(|code| code + 60.0 * dice.normal());
-            }
+        let (target, share) = tinted(dice, base, style.tinted);
+        let mut paint = Self { target, share, opacity, way: Way::Covers, halo: 0.0, mottle: (0.0, 0) };
+        let holds = |dice: &mut Dice, share: f32| share > 0.0 && dice.chance(share);
+        if holds(dice, style.dense) {
+            let amount = 70.0 * libm::powf(6.0, dice.unit());
+            paint.opacity = (amount / 420.0).clamp(0.25, 1.0);
+            paint.way = Way::Shifts(if bright { amount } else { -amount } / paint.opacity);
+        } else if holds(dice, style.printed) {
+            paint.way = Way::Printed(dice.range(0.6, 1.8));
         }
-        Self { target: target.map(|code| code.clamp(0.0, 1023.0)), share, opacity }
+        if holds(dice, style.halo) {
+            paint.halo = dice.range(0.15, 0.8);
+        }
+        if style.mottle > 0.0 {
+            paint.mottle = (style.mottle * dice.unit(), dice.below(1 << 24) as u32);
+        }
+        paint
+    }
+
+    /// What a channel's code becomes under a part of the piece; `bare` is the code without the film's own grain.
+    fn over(&self, channel: usize, part: f32, (under, bare): (f32, f32), mottle: f32) -> f32 {
+        match self.way {
+            Way::Covers => under + part * (self.target[channel] + mottle - under),
+            Way::Shifts(codes) => under + part * (codes + 0.3 * mottle),
+            Way::Printed(_) => under + part * (self.target[channel] + mottle - bare),
+        }
     }
 
     /// True when the dirt is brighter than middle grey.
@@ -42,6 +81,24 @@ impl Paint {
     pub(super) fn is_bright(&self) -> bool {
         self.target.iter().sum::<f32>() > 3.0 * 445.0
     }
+}
+
+/// The codes and shares of the channels of dirt with a base code.
+fn tinted(dice: &mut Dice, base: f32, chance: f32) -> ([f32; 3], [f32; 3]) {
+    let mut target = [base; 3];
+    let mut share = [1.0; 3];
+    if dice.chance(chance) {
+        if dice.chance(0.5) {
+            // A dug-out or stained dye layer: one or two channels carry it.
+            let keep = dice.below(3);
+            for (channel, share) in share.iter_mut().enumerate() {
+                *share = if channel == keep { 1.0 } else { dice.range(0.15, 0.8) };
+            }
+        } else {
+            target = target.map(|code| code + 60.0 * dice.normal());
+        }
+    }
+    (target.map(|code| code.clamp(0.0, 1023.0)), share)
 }
 
 /// A piece of dirt, placed.
@@ -74,25 +131,66 @@ impl Stamp {
         Self { x0, y0, cover: map, paint }
     }
 
-    /// Lays the piece on the frame and notes its opacity (in the channel where it is strongest) in `opacity`.
-    pub(super) fn lay(&self, planes: &mut [Plane], opacity: &mut Plane) {
+    /// The same with `by` empty pixels around the map.
+    fn widened(&self, by: i32) -> Self {
+        let (width, height) = (self.cover.width() as i32 + 2 * by, self.cover.height() as i32 + 2 * by);
+        let cover = Plane::from_fn(width as usize, height as usize, |i, j| {
+            self.cover.get(i as i32 - by, j as i32 - by).unwrap_or(0.0)
+        });
+        Self { x0: self.x0 - by, y0: self.y0 - by, cover, paint: self.paint }
+    }
+
+    /// Lays the piece on the frame and notes its opacity (in the channel where it is strongest) in `opacity`. `bare` is the
+    /// frame without grain, which only printed-in dirt asks for.
+    pub(super) fn lay(&self, planes: &mut [Plane], bare: Option<&[Plane]>, opacity: &mut Plane) {
+        if let Way::Printed(blur) = self.paint.way {
+            let mut wide = self.widened((3.0 * blur).ceil() as i32 + 1);
+            wide.cover = blurred(&wide.cover, blur);
+            wide.place(planes, bare, opacity);
+        } else if self.paint.halo > 0.0 {
+            self.widened(5).place(planes, bare, opacity);
+        } else {
+            self.place(planes, bare, opacity);
+        }
+    }
+
+    fn place(&self, planes: &mut [Plane], bare: Option<&[Plane]>, opacity: &mut Plane) {
         let (width, height) = (opacity.width() as i32, opacity.height() as i32);
         let strongest = self.paint.share.iter().copied().take(planes.len()).fold(0.0, f32::max);
+        let rim = (self.paint.halo > 0.0).then(|| blurred(&self.cover, 1.3));
         for j in (-self.y0).max(0)..(self.cover.height() as i32).min(height - self.y0) {
             for i in (-self.x0).max(0)..(self.cover.width() as i32).min(width - self.x0) {
-                let cover = self.cover.at(i as usize, j as usize) * self.paint.opacity;
-                if cover <= 0.0 {
+                let full = self.cover.at(i as usize, j as usize);
+                let cover = full * self.paint.opacity;
+                // Light bent past the edge: strongest just outside of it, where coverage has fallen and its blur has not.
+                let bent = rim.as_ref().map_or(0.0, |rim| {
+                    let outside = rim.at(i as usize, j as usize) * (1.0 - full);
+                    (2.5 * outside).min(1.0) * self.paint.halo * self.paint.opacity
+                });
+                if cover <= 0.0 && bent <= 0.01 {
                     continue;
                 }
                 let (x, y) = ((self.x0 + i) as usize, (self.y0 + j) as usize);
+                let mottle = self.mottle(x, y);
                 for (channel, plane) in planes.iter_mut().enumerate() {
-                    let part = cover * self.paint.share[channel.min(2)];
-                    let under = plane.at(x, y);
-                    plane.set(x, y, under + part * (self.paint.target[channel.min(2)] - under));
+                    let kind = channel.min(2);
+                    let part = cover * self.paint.share[kind];
+                    let mut under = plane.at(x, y);
+                    if bent > 0.01 {
+                        under += bent * self.paint.share[kind] * (1023.0 - self.paint.target[kind] - under);
+                    }
+                    let bare = bare.map_or(under, |planes| planes[channel].at(x, y));
+                    plane.set(x, y, self.paint.over(kind, part, (under, bare), mottle));
                 }
-                opacity.set(x, y, opacity.at(x, y).max(cover * strongest));
+                opacity.set(x, y, opacity.at(x, y).max(cover.max(bent) * strongest));
             }
         }
+    }
+
+    /// What the piece's code differs by at a pixel.
+    fn mottle(&self, x: usize, y: usize) -> f32 {
+        let (strength, seed) = self.paint.mottle;
+        if strength > 0.0 { strength * noise::octaves(x as f32 / 2.7, y as f32 / 2.7, 2, seed) } else { 0.0 }
     }
 }
 

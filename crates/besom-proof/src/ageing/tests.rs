@@ -107,7 +107,7 @@ fn weave_and_flicker_have_their_root_mean_square() {
     let mut gains = Vec::new();
     for clip in 0..20 {
         for frame in 0..60 {
-            let gate = Gate::of_frame(0.5, 0.015, clip, frame);
+            let gate = Gate::of_frame(0.5, 0.015, &style::GateStyle::default(), (clip, frame));
             horizontal.push(gate.shift.0);
             vertical.push(gate.shift.1);
             // The gain anywhere on the frame: a corner of the inner quarter stands for it.
@@ -125,7 +125,7 @@ fn dust_has_the_sizes_shares_and_balance_of_real_dust() {
     let mut lengths = Vec::new();
     let (mut partly, mut bright, mut tinted, mut all) = (0, 0, 0, 0);
     for frame in 0..40 {
-        for stamp in particle::of_frame(100.0, 0.0, (2048, 1556), 1.0, 5, frame) {
+        for stamp in particle::of_frame((100.0, 0.0), (2048, 1556), 1.0, &style::DirtStyle::default(), (5, frame)) {
             let (across, down) = covered(&stamp.cover);
             lengths.push(across.max(down) as f32);
             all += 1;
@@ -151,7 +151,7 @@ fn dust_has_the_sizes_shares_and_balance_of_real_dust() {
 fn hairs_are_long_thin_and_curled() {
     let (mut lengths, mut thin, mut curled) = (Vec::new(), Vec::new(), 0);
     for frame in 0..30 {
-        for stamp in hair::of_frame(10.0, (2048, 1556), 1.0, 5, frame) {
+        for stamp in hair::of_frame(10.0, (2048, 1556), 1.0, &Style::default(), (5, frame)) {
             let area = stamp.cover.as_slice().iter().filter(|&&c| c > 0.5).count() as f32;
             let (across, down) = covered(&stamp.cover);
             let span = (across as f32).hypot(down as f32);

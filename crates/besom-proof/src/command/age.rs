@@ -34,6 +34,9 @@ pub(crate) struct Arguments {
     /// How bad the film is.
     #[arg(long, value_enum, default_value = "light")]
     level: LevelName,
+    /// A film unlike others, chosen by this number, instead of a level.
+    #[arg(long, conflicts_with = "level")]
+    variety: Option<u64>,
     /// The same seed gives the same bytes.
     #[arg(long, default_value_t = 1)]
     seed: u64,
@@ -71,11 +74,12 @@ pub(crate) struct Arguments {
 
 impl Arguments {
     fn settings(&self) -> Result<Settings, Failure> {
-        let preset = Settings::of(match self.level {
+        let level = match self.level {
             LevelName::Undamaged => Level::Undamaged,
             LevelName::Light => Level::Light,
             LevelName::Heavy => Level::Heavy,
-        });
+        };
+        let preset = self.variety.map_or_else(|| Settings::of(level), Settings::varied);
         let settings = Settings {
             grain: self.grain.unwrap_or(preset.grain),
             weave: self.weave.unwrap_or(preset.weave),
@@ -84,8 +88,9 @@ impl Arguments {
             hairs: self.hairs.unwrap_or(preset.hairs),
             clouds: self.clouds.unwrap_or(preset.clouds),
             lines: self.lines.unwrap_or(preset.lines),
+            style: preset.style,
         };
-        let Settings { grain, weave, flicker, dust, hairs, clouds, lines } = settings;
+        let Settings { grain, weave, flicker, dust, hairs, clouds, lines, .. } = settings;
         // The limits keep a slip of the finger from filling memory with particles; no film is worse.
         let limits =
             [(grain, 200.0), (weave, 50.0), (flicker, 1.0), (dust, 1e5), (hairs, 1e4), (clouds, 1.0), (lines, 100.0)];

@@ -277,6 +277,7 @@ mod tests {
         assert_eq!(write(&record).unwrap(), decide);
         assert_eq!(record.time.as_microsecond(), 1_772_616_600_000_125);
         let lines = [
+            "(version:1,sequence:6,time:\"2026-03-04T09:30:05.000000Z\",artist:\"Ines\",what:Decide(decision:\"rejected\",spots:[(frame:86,bounds:(45,120,7,1),mask:\"120:45+7\",kind:\"dust\",confidence:0.97)],group:Some(\"cloud\")))",
             "(version:1,sequence:1,time:\"2026-03-04T09:30:00.000000Z\",artist:\"Ines\",what:Rule(decision:\"intended\",filter:(frames:Some((1,9)),shot:None,kind:Some(\"hair\"),min_confidence:None,max_confidence:None,include_at_risk:false,only_undecided:true),stretches:[(1,9,0.5)]))",
             "(version:1,sequence:2,time:\"2026-03-04T09:30:01.000000Z\",artist:\"Ines\",what:Protect(rect:(1,2,3,4),frames:(5,6),note:\"slate \\\"2\\\"\\nscuffed\"))",
             "(version:1,sequence:3,time:\"2026-03-04T09:30:02.000000Z\",artist:\"Ines\",what:Unprotect(artist:\"Ines\",sequence:2))",

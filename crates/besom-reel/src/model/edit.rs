@@ -76,7 +76,8 @@ pub enum Edit {
         /// What.
         decision: Decision,
     },
-    /// Decides every member of a group, whatever was decided about single ones before.
+    /// Decides a group as one thing, whatever was decided about single members before: a line or a gate mark on every
+    /// frame it is on, a cloud as far as its members are shown (at or above the sensitivity, or decided).
     DecideGroup {
         /// Which.
         id: GroupId,

@@ -45,8 +45,6 @@ pub struct CandidateGroup {
     pub members: Vec<CandidateId>,
     /// Probability that it is a defect, 0 to 1.
     pub confidence: f32,
-    /// How many members are at risk of being part of the picture. A group is not at risk because a few of them are.
-    pub at_risk: usize,
     /// First scan it is on.
     pub first: u64,
     /// Last scan it is on, itself included.
@@ -63,14 +61,9 @@ impl CandidateGroup {
     pub fn holds(&self, id: CandidateId) -> bool {
         self.members.binary_search(&id).is_ok()
     }
-
-    /// What it is, in a few words: `cloud of 212`, `line over 18 frames`.
-    pub fn words(&self) -> String {
-        words(self.id.kind, self.members.len(), self.frames())
-    }
 }
 
-/// A group in a few words.
+/// A group in a few words: `cloud of 212`, `line over 18 frames`.
 pub(crate) fn words(kind: GroupKind, members: usize, frames: u64) -> String {
     match (kind, frames) {
         (GroupKind::Cloud, _) => format!("cloud of {members}"),

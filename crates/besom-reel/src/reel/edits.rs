@@ -36,9 +36,9 @@ impl Reel {
                 ids.dedup();
                 ids.into_iter().filter(|id| self.candidate(**id).is_some() && self.decision(**id) != *decision).count()
             }
-            Edit::DecideGroup { id, decision } => self
-                .group(*id)
-                .map_or(0, |group| group.members.iter().filter(|member| self.decision(**member) != *decision).count()),
+            Edit::DecideGroup { id, decision } => self.group(*id).map_or(0, |group| {
+                self.group_members(&group).into_iter().filter(|member| self.decision(*member) != *decision).count()
+            }),
             Edit::Rule { decision, filter } => self.fold.preview_rule(*decision, filter).changed,
             Edit::FillChoice { id, choice } => {
                 usize::from(self.candidate(*id).is_some() && self.fill_choice(*id) != *choice)
@@ -139,7 +139,11 @@ impl Reel {
             }
             Edit::DecideGroup { id, decision } => {
                 let group = self.group(id).ok_or_else(|| ReelError::request(format!("there is no group {id}")))?;
-                let spots = group.members.iter().map(|id| self.spot(*id)).collect::<Result<_, _>>()?;
+                let members = self.group_members(&group);
+                if members.is_empty() {
+                    return Err(ReelError::request(format!("no member of {id} is shown at this sensitivity")));
+                }
+                let spots = members.into_iter().map(|id| self.spot(id)).collect::<Result<_, _>>()?;
                 Deed::Decide { decision, spots, group: Some(id.kind) }
             }
             Edit::Rule { decision, filter } => {

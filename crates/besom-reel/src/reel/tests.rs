@@ -18,7 +18,7 @@ use crate::model::info::Pattern;
 const SIZE: (usize, usize) = (320, 240);
 
 /// A reel folder of 12 frames in two shots, without candidates.
-fn made() -> tempfile::TempDir {
+pub(super) fn made() -> tempfile::TempDir {
     let home = tempfile::tempdir().unwrap();
     let pattern = Pattern { prefix: "lamps_".into(), suffix: ".dpx".into(), padding: 5 };
     let mut info = ReelInfo::new("Skerry 2", Path::new("../scans"), pattern, 101, 112, SIZE.0, SIZE.1);
@@ -28,11 +28,11 @@ fn made() -> tempfile::TempDir {
     home
 }
 
-fn folder(home: &tempfile::TempDir) -> PathBuf {
+pub(super) fn folder(home: &tempfile::TempDir) -> PathBuf {
     home.path().join("skerry.besom")
 }
 
-fn put(folder: &Path, generation: u32, first: u64, last: u64, list: &[Candidate]) {
+pub(super) fn put(folder: &Path, generation: u32, first: u64, last: u64, list: &[Candidate]) {
     let frames = (first..=last).map(|n| (n, list.to_vec())).collect();
     let (width, height) = (SIZE.0 as u32, SIZE.1 as u32);
     candidates::write(folder, &Chunk { generation, fingerprint: [1; 32], width, height, first, last, frames }).unwrap();

@@ -4,14 +4,14 @@ use std::ops::RangeInclusive;
 use std::path::PathBuf;
 
 use besom_detect::Kind;
-use besom_reel::{Decision, Edit, Filter, Reel};
+use besom_reel::{Decision, Edit, Filter, GroupId, Reel};
 use serde_json::json;
 
 use crate::Ending;
 use crate::terminal::Terminal;
 use crate::values::{counted, default_artist, frames, probability};
 
-/// Decide candidates by one rule: one record in the journal, undone as one
+/// Decide candidates by one rule, or a group of them: one record in the journal, undone as one
 #[derive(Debug, clap::Args)]
 pub(crate) struct Arguments {
     /// The reel folder
@@ -37,6 +37,11 @@ pub(crate) struct Arguments {
     /// Also candidates at risk of being part of the picture
     #[arg(long)]
     include_at_risk: bool,
+    /// Instead of a rule: this group, as `besom groups` names it, at risk or not
+    #[arg(long, value_name = "ID", value_parser = group, conflicts_with_all = [
+        "frames", "shot", "kind", "min_confidence", "max_confidence", "include_at_risk",
+    ])]
+    group: Option<GroupId>,
     /// Whose decision it is [default: the login name]
     #[arg(long)]
     artist: Option<String>,
@@ -54,11 +59,16 @@ fn kind(text: &str) -> Result<Kind, String> {
     })
 }
 
+fn group(text: &str) -> Result<GroupId, String> {
+    GroupId::from_text(text).ok_or_else(|| format!("'{text}' does not name a group; names are such as cloud-86-12"))
+}
+
 /// The resolved job: an opened reel and one edit.
 pub(crate) struct Job {
     reel: Reel,
     decision: Decision,
-    filter: Filter,
+    edit: Edit,
+    group: Option<GroupId>,
 }
 
 impl Job {
@@ -81,6 +91,13 @@ impl Job {
                 counted(shots, "shot")
             )));
         }
+        let decision = arguments.decision;
+        if let Some(id) = arguments.group {
+            if reel.group(id).is_none() {
+                return Err(Ending::failed(format!("{}: there is no group {id}", arguments.reel.display())));
+            }
+            return Ok(Self { reel, decision, edit: Edit::DecideGroup { id, decision }, group: Some(id) });
+        }
         let filter = Filter {
             frames: arguments.frames,
             shot: arguments.shot.map(|number| number - 1),
@@ -90,15 +107,16 @@ impl Job {
             include_at_risk: arguments.include_at_risk,
             only_undecided: false,
         };
-        Ok(Self { reel, decision: arguments.decision, filter })
+        Ok(Self { reel, decision, edit: Edit::Rule { decision, filter }, group: None })
     }
 
     pub(crate) fn run(mut self, terminal: &Terminal) -> Result<(), Ending> {
-        let receipt = self.reel.record(Edit::Rule { decision: self.decision, filter: self.filter })?;
+        let receipt = self.reel.record(self.edit)?;
         let word = self.decision.word();
         let line = format!(
-            "{} {word} by the rule, {} of them new; record {} of {}",
+            "{} {word} {}, {} of them new; record {} of {}",
             counted(receipt.matched, "candidate"),
+            self.group.map_or_else(|| "by the rule".to_owned(), |id| format!("as {id}")),
             receipt.changed,
             receipt.sequence,
             self.reel.artist().unwrap_or_default()
@@ -106,6 +124,7 @@ impl Job {
         let value = json!({
             "command": "decide",
             "decision": word,
+            "group": self.group.map(|id| id.to_string()),
             "matched": receipt.matched,
             "changed": receipt.changed,
             "record": receipt.sequence,

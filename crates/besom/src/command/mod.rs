@@ -12,6 +12,7 @@ use crate::terminal::Terminal;
 mod decide;
 mod demo;
 mod detect;
+mod groups;
 mod ledger;
 mod masks;
 mod protect;
@@ -40,6 +41,7 @@ pub(crate) struct Line {
 enum Command {
     Start(start::Arguments),
     Detect(detect::Arguments),
+    Groups(groups::Arguments),
     Decide(decide::Arguments),
     Protect(protect::Arguments),
     Masks(masks::Arguments),
@@ -56,6 +58,7 @@ pub(crate) fn run(line: Line) -> Result<(), Ending> {
         None => window::run(None),
         Some(Command::Start(arguments)) => start::Job::resolve(arguments).run(&terminal),
         Some(Command::Detect(arguments)) => detect::Job::resolve(arguments).run(&terminal),
+        Some(Command::Groups(arguments)) => groups::Job::resolve(arguments)?.run(&terminal),
         Some(Command::Decide(arguments)) => decide::Job::resolve(arguments)?.run(&terminal),
         Some(Command::Protect(arguments)) => protect::Job::resolve(arguments)?.run(&terminal),
         Some(Command::Masks(arguments)) => masks::Job::resolve(arguments).run(&terminal),

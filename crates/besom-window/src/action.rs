@@ -73,6 +73,8 @@ pub enum Action {
     AcceptFrame,
     /// Reject every undecided candidate shown in this frame.
     RejectFrame,
+    /// Take the group of the candidate in hand whole.
+    WholeGroup,
     /// Repair from another source.
     NextSource,
     /// Show more candidates in this shot.
@@ -192,6 +194,7 @@ table! {
         Unset [plain(Key::U)] "Undecided", "Take the decision on the candidate in hand back";
         AcceptFrame [shift(Key::A)] "Accept the rest of the frame", "Accept every undecided candidate shown in this frame that is not at risk of being part of the picture; one step to undo";
         RejectFrame [shift(Key::R)] "Reject the rest of the frame", "Reject every undecided candidate shown in this frame; one step to undo";
+        WholeGroup [plain(Key::T)] "Whole group", "Take all of the cloud, line or gate mark that the candidate belongs to in hand: the next decision takes it as one, on every frame, and is one step to undo";
         NextSource [plain(Key::G)] "Get the fill elsewhere", "Fill from the automatic choice, the frame before, the frame after, or this frame's surroundings";
         ShowMore [plain(Key::M)] "Show more", "Raise the sensitivity of this shot by one hundredth";
         ShowFewer [plain(Key::L)] "Show less", "Lower the sensitivity of this shot by one hundredth";

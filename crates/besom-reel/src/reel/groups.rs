@@ -96,7 +96,10 @@ impl Reel {
 
     /// The group in a few words: `cloud of 212`, `line over 18 frames`.
     pub fn group_words(&self, group: &CandidateGroup) -> String {
-        crate::model::group::words(group.id.kind, self.group_members(group).len(), group.frames())
+        // Only a cloud is told by its number, and it lies on one frame: a line over thousands costs nothing here.
+        let cloud = group.id.kind == GroupKind::Cloud;
+        let members = if cloud { self.group_members(group).len() } else { group.members.len() };
+        crate::model::group::words(group.id.kind, members, group.frames())
     }
 
     fn work_out_groups(&self, shot: usize) -> Vec<CandidateGroup> {

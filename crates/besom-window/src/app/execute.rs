@@ -1,6 +1,6 @@
 //! Where every command is executed, and nowhere else.
 
-use besom_reel::{CandidateId, Decision, Edit, FillChoice, ReelError};
+use besom_reel::{CandidateId, Decision, Edit, FillChoice, GroupId, ReelError};
 
 use super::{App, Over, Room};
 use crate::action::Action;
@@ -173,6 +173,11 @@ impl App {
             Action::Unset => self.decide(Decision::Undecided),
             Action::AcceptFrame => self.decide_frame(Decision::Accepted),
             Action::RejectFrame => self.decide_frame(Decision::Rejected),
+            Action::WholeGroup => {
+                if !desk.toggle_together() {
+                    self.say("The candidate in hand belongs to no cloud, line or gate mark.");
+                }
+            }
             Action::NextSource => {
                 if let Some((id, choice)) = desk.next_choice() {
                     self.set_choice(id, choice);
@@ -195,12 +200,31 @@ impl App {
             self.say("There is no candidate in hand. Down takes the next one.");
             return;
         };
+        if let Some(group) = desk.together() {
+            self.decide_group(group.id, decision);
+            return;
+        }
         let result = desk.record(Edit::Decide { ids: vec![id], decision });
         if result.is_ok() && decision != Decision::Undecided && !desk.step_undecided() {
             self.say("Everything shown in this reel is decided.");
             return;
         }
         self.tell(result.map(|receipt| Some(receipt.words)));
+    }
+
+    /// Decides the group in hand as one and goes on to the next candidate.
+    fn decide_group(&mut self, id: GroupId, decision: Decision) {
+        let Some(desk) = &mut self.desk else { return };
+        match desk.record(Edit::DecideGroup { id, decision }) {
+            Ok(receipt) => {
+                desk.toggle_together();
+                if decision != Decision::Undecided {
+                    desk.step_undecided();
+                }
+                self.say(format!("{}. Ctrl+Z takes it back.", capital(&receipt.words)));
+            }
+            Err(error) => self.complain(format!("Not recorded: {error}.")),
+        }
     }
 
     fn decide_frame(&mut self, decision: Decision) {

@@ -3,6 +3,7 @@
 
 pub(crate) mod steps;
 mod tally;
+mod together;
 
 use besom_detect::Candidate;
 use besom_reel::{CandidateId, Decision, Edit, FillChoice, Receipt, Reel, ReelError, Shot};
@@ -15,6 +16,8 @@ pub(crate) struct Desk {
     /// Position of the frame in the reel's list of frames.
     place: usize,
     hand: Option<CandidateId>,
+    /// The candidate whose group was taken whole; it counts while that candidate is in hand.
+    whole: Option<CandidateId>,
     worst_first: bool,
     /// A shot's sensitivity while its slider is being moved: shown, not yet recorded.
     live: Option<(usize, f32)>,
@@ -30,8 +33,17 @@ impl Desk {
     pub(crate) fn new(reel: Reel, frame: Option<u64>) -> Self {
         let place = frame.and_then(|f| reel.position(f)).unwrap_or(0);
         let tallies = Tallies::of(&reel);
-        let mut desk =
-            Self { reel, place, hand: None, worst_first: true, live: None, tallies, list: Vec::new(), revision: 0 };
+        let mut desk = Self {
+            reel,
+            place,
+            hand: None,
+            whole: None,
+            worst_first: true,
+            live: None,
+            tallies,
+            list: Vec::new(),
+            revision: 0,
+        };
         desk.relist();
         desk.hand = desk.first_in_list();
         desk
@@ -168,6 +180,11 @@ impl Desk {
     pub(crate) fn record(&mut self, edit: Edit) -> Result<Receipt, ReelError> {
         let touched: Option<Vec<u64>> = match &edit {
             Edit::Decide { ids, .. } => Some(ids.iter().map(|id| id.frame).collect()),
+            Edit::DecideGroup { id, .. } => self.reel.group(*id).map(|group| {
+                let mut frames: Vec<u64> = group.members.iter().map(|id| id.frame).collect();
+                frames.dedup();
+                frames
+            }),
             Edit::FillChoice { .. } | Edit::Note { .. } | Edit::TimeSpent { .. } => Some(Vec::new()),
             Edit::HandMark(mark) => Some(vec![mark.frame]),
             _ => None,

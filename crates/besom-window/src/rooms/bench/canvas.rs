@@ -41,6 +41,7 @@ pub(super) fn ui(ui: &mut Ui, bench: &mut Bench, desk: &Desk, commands: &mut Vec
     let outlines = outlines(desk, &placed, rect);
     if bench.outlines {
         paint::regions(&painter, desk, &placed);
+        paint::group(&painter, desk, &placed);
         paint::candidates(&painter, &outlines);
     }
     nodes(ui, id, desk, &outlines);

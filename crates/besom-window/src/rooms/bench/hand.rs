@@ -1,7 +1,7 @@
 //! The right column: the candidate in hand with its evidence, and the four decisions.
 
-use besom_detect::{Candidate, Origin, Polarity};
-use besom_reel::{CandidateId, Decision, FillChoice};
+use besom_detect::{Candidate, GroupKind, Origin, Polarity};
+use besom_reel::{CandidateGroup, CandidateId, Decision, FillChoice};
 use egui::{
     Align, Align2, Button, Color32, CornerRadius, Frame, Layout, Margin, Panel, Rect, RichText, ScrollArea, Sense,
     TextureHandle, Ui, Vec2, pos2, vec2,
@@ -194,9 +194,35 @@ fn line(ui: &mut Ui, text: &str, colour: Color32) {
     ui.add(egui::Label::new(RichText::new(text).font(tokens::small()).color(colour)).wrap());
 }
 
+/// The group that the candidate in hand belongs to, and the switch that lets the next decision take all of it.
+fn whole_group(ui: &mut Ui, desk: &Desk, group: &CandidateGroup, commands: &mut Vec<Command>) {
+    let on = desk.together().is_some();
+    let counts = desk.reel().group_counts(group);
+    let risk = if counts.at_risk > 0 { format!(", {} at risk", counts.at_risk) } else { String::new() };
+    let words = desk.reel().group_words(group);
+    let text = match (on, group.id.kind) {
+        (true, GroupKind::Cloud) => format!("Deciding all {}{risk}", counts.candidates),
+        (true, _) => format!("Deciding {}{risk}", counted(group.frames(), "frame")),
+        (false, GroupKind::Cloud) => format!("One of a {words}{risk}"),
+        (false, _) => format!("Part of a {words}{risk}"),
+    };
+    ui.horizontal(|ui| {
+        widgets::toggle_button(ui, Action::WholeGroup, on, true, commands);
+        let colour = if on { tokens::LIGHT } else { tokens::QUIET };
+        ui.add(egui::Label::new(RichText::new(text).font(tokens::small()).color(colour)).truncate());
+    });
+}
+
+fn counted(count: u64, noun: &str) -> String {
+    if count == 1 { format!("1 {noun}") } else { format!("{count} {noun}s") }
+}
+
 fn decisions(ui: &mut Ui, desk: &Desk, commands: &mut Vec<Command>) {
     let standing = desk.hand().map(|id| desk.reel().decision(id));
     let gap = GAP;
+    if let Some(group) = desk.group() {
+        whole_group(ui, desk, &group, commands);
+    }
     let size = vec2(((ui.available_width() - gap) / 2.0).floor(), 34.0);
     ui.spacing_mut().item_spacing = Vec2::splat(gap);
     for row in [[Decision::Accepted, Decision::Rejected], [Decision::Intended, Decision::Undecided]] {

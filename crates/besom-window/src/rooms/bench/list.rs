@@ -116,18 +116,26 @@ fn candidate_row(ui: &mut Ui, desk: &Desk, id: CandidateId, commands: &mut Vec<C
     let decision = desk.reel().decision(id);
     let chosen = desk.hand() == Some(id);
     let risk = if candidate.risk.any() { ", at risk" } else { "" };
-    let name = format!("{} {}, {}{risk}", candidate.kind.word(), id.index + 1, decision.word());
+    let belonging = desk.belonging(id);
+    let belongs = belonging.as_ref().map_or_else(String::new, |words| format!(", {words}"));
+    let name = format!("{} {}, {}{risk}{belongs}", candidate.kind.word(), id.index + 1, decision.word());
     let (response, rect) = widgets::row(ui, LIST_ROW, chosen, &name);
     let painter = ui.painter();
     glyph::mark(painter, rect.left_center() + vec2(15.0, 0.0), decision, tokens::decision(decision));
     let title = crate::app::capital(candidate.kind.word());
     let text = rect.left_top() + vec2(32.0, 3.0);
-    painter.text(text, Align2::LEFT_TOP, title, tokens::body(), tokens::TEXT);
+    let written = painter.text(text, Align2::LEFT_TOP, title, tokens::body(), tokens::TEXT);
     let bounds = candidate.bounds();
     let line = format!("{} x {} px{risk}", bounds.width(), bounds.height());
     let line_at = rect.left_bottom() + vec2(32.0, -3.0);
     let colour = if chosen { tokens::TEXT } else { tokens::QUIET };
     painter.text(line_at, Align2::LEFT_BOTTOM, line, tokens::small(), colour);
+    if let Some(words) = belonging {
+        let at = written.right_center() + vec2(6.0, 1.0);
+        let room = rect.right() - 46.0 - at.x;
+        widgets::cut_text(ui, at, Align2::LEFT_CENTER, &words, tokens::small(), colour, room);
+    }
+    let painter = ui.painter();
     let percent = format!("{:.0} %", candidate.confidence * 100.0);
     painter.text(rect.right_top() + vec2(-8.0, 4.0), Align2::RIGHT_TOP, percent, tokens::small(), colour);
     let bar = Rect::from_min_max(rect.right_bottom() + vec2(-52.0, -12.0), rect.right_bottom() + vec2(-8.0, -9.0));

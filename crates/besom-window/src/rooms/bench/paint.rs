@@ -1,6 +1,7 @@
 //! What lies over the picture: outlines, protected regions, tags.
 
 use besom_reel::{CandidateId, Decision};
+use egui::epaint::PathShape;
 use egui::{Color32, CornerRadius, Painter, Pos2, Rect, Stroke, StrokeKind, vec2};
 
 use crate::desk::Desk;
@@ -23,6 +24,51 @@ pub(super) fn candidates(painter: &Painter, outlines: &[Outline]) {
     for outline in outlines {
         glyph::outline(painter, outline.rect, outline.decision, outline.in_hand);
     }
+}
+
+/// A light line around the members of the group that the candidate in hand belongs to, as far as they are on this frame;
+/// brighter once the group is in hand whole.
+pub(super) fn group(painter: &Painter, desk: &Desk, placed: &Placed) {
+    let Some(group) = desk.group() else { return };
+    let frame = desk.frame();
+    let here = group.members.iter().filter(|id| id.frame == frame && desk.shows(**id));
+    let corners: Vec<Pos2> = here
+        .filter_map(|id| desk.reel().candidate(*id))
+        .map(|candidate| placed.rect(&candidate.bounds()).expand(12.0))
+        .flat_map(|r| [r.left_top(), r.right_top(), r.right_bottom(), r.left_bottom()])
+        .collect();
+    let hull = hull(corners);
+    let whole = desk.together().is_some();
+    let light = if whole { tokens::LIGHT } else { tokens::LIGHT.gamma_multiply(0.55) };
+    let width = if whole { 2.0 } else { 1.0 };
+    painter.add(PathShape::closed_line(hull.clone(), Stroke::new(width + 2.0, tokens::CASING)));
+    painter.add(PathShape::closed_line(hull, Stroke::new(width, light)));
+}
+
+/// The convex outline of points (Andrew, "Another efficient algorithm for convex hulls in two dimensions", 1979).
+fn hull(mut points: Vec<Pos2>) -> Vec<Pos2> {
+    points.sort_by(|a, b| a.x.total_cmp(&b.x).then(a.y.total_cmp(&b.y)));
+    points.dedup();
+    if points.len() < 3 {
+        return points;
+    }
+    let half = |points: &mut dyn Iterator<Item = Pos2>| {
+        let mut line: Vec<Pos2> = Vec::new();
+        for point in points {
+            while let [.., a, b] = line[..]
+                && (b - a).x * (point - a).y - (b - a).y * (point - a).x <= 0.0
+            {
+                line.pop();
+            }
+            line.push(point);
+        }
+        // The last point begins the other half.
+        line.pop();
+        line
+    };
+    let mut outline = half(&mut points.iter().copied());
+    outline.extend(half(&mut points.iter().rev().copied()));
+    outline
 }
 
 /// Protected regions of the current frame: hatched, with a solid edge.
@@ -54,4 +100,20 @@ pub(super) fn tag(painter: &Painter, at: Pos2, text: &str, colour: Color32, widt
     let rect = Rect::from_min_size(at, galley.size() + vec2(16.0, 8.0));
     painter.rect_filled(rect, tokens::RADIUS, tokens::CASING);
     painter.galley(at + vec2(8.0, 4.0), galley, colour);
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use egui::pos2;
+
+    #[test]
+    fn the_line_around_a_group_has_all_points_inside_and_only_corners() {
+        let square = [pos2(0.0, 0.0), pos2(4.0, 0.0), pos2(4.0, 4.0), pos2(0.0, 4.0)];
+        let mut points = square.to_vec();
+        points.extend([pos2(2.0, 0.0), pos2(1.0, 3.0), pos2(4.0, 4.0), pos2(3.0, 2.0)]);
+        assert_eq!(hull(points), square);
+        assert_eq!(hull(Vec::new()), []);
+        assert_eq!(hull(vec![pos2(1.0, 2.0)]), [pos2(1.0, 2.0)]);
+    }
 }

@@ -43,41 +43,68 @@ impl Thumbnail {
         &self.luma
     }
 
-    /// How unlike two frames are, 0 for the same: the mean absolute difference after the whole frame's level is taken away
-    /// and every block of 8x8 samples has found its best place within 4 samples, divided by the picture's own contrast.
+    /// How unlike two frames are, 0 for the same: the mean absolute difference after the whole frame's level and, where that
+    /// helps, its contrast are made equal and every block of 8x8 samples has found its best place within 4 samples, divided
+    /// by the picture's own contrast.
+    ///
+    /// Nothing stands out of a picture whose contrast is not above [`HAZE`] by much: the last frames of a fade are
+    /// like each other, whatever is left in them.
     pub fn unlike(&self, other: &Self) -> f32 {
-        const BLOCK: usize = 8;
-        const REACH: i32 = 4;
         let (a, b) = (&self.luma, &other.luma);
         if a.width() != b.width() || a.height() != b.height() || a.width() == 0 {
             return f32::INFINITY;
         }
-        let mean = |p: &Plane| p.as_slice().iter().sum::<f32>() / p.as_slice().len() as f32;
         let (ma, mb) = (mean(a), mean(b));
-        let spread =
-            |p: &Plane, m: f32| p.as_slice().iter().map(|v| (v - m).abs()).sum::<f32>() / p.as_slice().len() as f32;
-        let contrast = spread(a, ma).max(spread(b, mb)).max(8.0);
-        let (mut sum, mut blocks) = (0.0, 0.0);
-        for y0 in (0..a.height()).step_by(BLOCK) {
-            for x0 in (0..a.width()).step_by(BLOCK) {
-                let (w, h) = (BLOCK.min(a.width() - x0), BLOCK.min(a.height() - y0));
-                let mut best = f32::INFINITY;
-                for dy in -REACH..=REACH {
-                    for dx in -REACH..=REACH {
-                        let mut difference = 0.0;
-                        for y in y0..y0 + h {
-                            for x in x0..x0 + w {
-                                let there = b.clamped(x as i32 + dx, y as i32 + dy);
-                                difference += ((a.at(x, y) - ma) - (there - mb)).abs();
-                            }
-                        }
-                        best = best.min(difference / (w * h) as f32);
-                    }
-                }
-                sum += best;
-                blocks += 1.0;
-            }
+        let (sa, sb) = (spread(a, ma), spread(b, mb));
+        let plain = best_fit(a, b, |v| v - ma, |v| v - mb) / (sa.max(sb) + HAZE);
+        // A flash or a fade takes contrast away; both frames are brought to the middle of theirs.
+        let (weak, strong) = (sa.min(sb), sa.max(sb));
+        if strong < EVEN * weak || weak < 0.5 * HAZE {
+            return plain;
         }
-        sum / blocks / contrast
+        let middle = (sa * sb).sqrt();
+        let even = best_fit(a, b, |v| (v - ma) * (middle / sa), |v| (v - mb) * (middle / sb)) / (middle + HAZE);
+        plain.min(even)
     }
+}
+
+/// Contrast, in codes, that counts as none.
+const HAZE: f32 = 12.0;
+/// Contrasts closer than this factor are taken as one.
+const EVEN: f32 = 1.15;
+
+fn mean(plane: &Plane) -> f32 {
+    plane.as_slice().iter().sum::<f32>() / plane.as_slice().len() as f32
+}
+
+fn spread(plane: &Plane, mean: f32) -> f32 {
+    plane.as_slice().iter().map(|v| (v - mean).abs()).sum::<f32>() / plane.as_slice().len() as f32
+}
+
+/// Mean over blocks of the least mean absolute difference within reach, both frames seen through a tone curve.
+fn best_fit(a: &Plane, b: &Plane, tone_a: impl Fn(f32) -> f32, tone_b: impl Fn(f32) -> f32) -> f32 {
+    const BLOCK: usize = 8;
+    const REACH: i32 = 4;
+    let (a, b) = (a.map(tone_a), b.map(tone_b));
+    let (mut sum, mut blocks) = (0.0, 0.0);
+    for y0 in (0..a.height()).step_by(BLOCK) {
+        for x0 in (0..a.width()).step_by(BLOCK) {
+            let (w, h) = (BLOCK.min(a.width() - x0), BLOCK.min(a.height() - y0));
+            let mut best = f32::INFINITY;
+            for dy in -REACH..=REACH {
+                for dx in -REACH..=REACH {
+                    let mut difference = 0.0;
+                    for y in y0..y0 + h {
+                        for x in x0..x0 + w {
+                            difference += (a.at(x, y) - b.clamped(x as i32 + dx, y as i32 + dy)).abs();
+                        }
+                    }
+                    best = best.min(difference / (w * h) as f32);
+                }
+            }
+            sum += best;
+            blocks += 1.0;
+        }
+    }
+    sum / blocks
 }

@@ -3,6 +3,7 @@
 
 pub mod ageing;
 pub mod demo;
+pub mod figures;
 pub mod peers;
 pub mod score;
 pub mod study;

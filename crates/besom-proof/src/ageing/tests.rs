@@ -38,11 +38,10 @@ fn the_same_for_any_number_of_threads() {
     assert_ne!(one.aged, age(&frames, &Settings::of(Level::Heavy), 12).aged);
 }
 
-#[test]
-fn labels_follow_their_definition() {
+/// Every pixel's label recomputed from opacity and change; the number of labelled pixels of each kind.
+fn check_labels(settings: &Settings) -> [usize; 3] {
     let clean = picture(400, 300);
-    let settings = Settings { lines: 6.0, clouds: 1.0, ..Settings::of(Level::Heavy) };
-    let ageing = Ageing::new(&settings, 400, 300, 3, 21);
+    let ageing = Ageing::new(settings, 400, 300, 3, 21);
     let mut marked = [0; 3];
     for number in 0..3 {
         let frame = ageing.frame(number, &clean);
@@ -50,8 +49,8 @@ fn labels_follow_their_definition() {
             for x in 0..400 {
                 let change =
                     (0..3).map(|c| (frame.clean[c].at(x, y) - frame.aged[c].at(x, y)).abs()).fold(0.0, f32::max);
-                for (n, (bit, limit)) in [(1, 21.0), (2, 21.0), (4, 14.0)].into_iter().enumerate() {
-                    let expected = frame.opacity[n].at(x, y) > 0.2 && change > limit;
+                for (n, (bit, sigmas)) in [(1, 3.0), (2, 3.0), (4, 2.0)].into_iter().enumerate() {
+                    let expected = frame.opacity[n].at(x, y) > 0.2 && change > sigmas * settings.grain;
                     assert_eq!(frame.labels.at(x, y) & bit != 0, expected, "kind {bit} at {x}, {y}");
                     marked[n] += usize::from(expected);
                 }
@@ -60,7 +59,82 @@ fn labels_follow_their_definition() {
             }
         }
     }
+    marked
+}
+
+#[test]
+fn labels_follow_their_definition() {
+    let marked = check_labels(&Settings { lines: 6.0, clouds: 1.0, ..Settings::of(Level::Heavy) });
     assert!(marked.iter().all(|&n| n > 100), "every kind occurs: {marked:?}");
+}
+
+#[test]
+fn labels_follow_their_definition_in_every_style() {
+    let mut dust = 0;
+    for seed in 0..6 {
+        dust += check_labels(&Settings { dust: 150.0, ..Settings::varied(seed) })[0];
+    }
+    assert!(dust > 600, "{dust} pixels");
+}
+
+#[test]
+fn films_vary_over_the_whole_space_and_a_seed_is_one_film() {
+    let films: Vec<Settings> = (0..300).map(Settings::varied).collect();
+    assert_eq!(films[7], Settings::varied(7));
+    let share = |holds: &dyn Fn(&Settings) -> bool| films.iter().filter(|f| holds(f)).count() as f32 / 300.0;
+    assert!(films.iter().all(|f| (3.0..=16.0).contains(&f.grain) && (0.1..=2.0).contains(&f.weave)));
+    assert!(films.iter().all(|f| f.flicker <= 0.04 && f.style.grain.shared <= 1.0));
+    assert!(films.iter().all(|f| f.style.dirt.shapes.is_sorted() && f.style.dirt.shapes[4] <= 100));
+    assert!(share(&|f| f.grain > 10.0) > 0.15 && share(&|f| f.grain < 5.0) > 0.15);
+    assert!(share(&|f| f.style.dirt.bright < 0.12) > 0.15 && share(&|f| f.style.dirt.bright > 0.88) > 0.15);
+    for (name, trait_) in [
+        ("halo", (|f| f.style.dirt.halo > 0.0) as fn(&Settings) -> bool),
+        ("printed", |f| f.style.dirt.printed > 0.0),
+        ("dense", |f| f.style.dirt.dense > 0.0),
+        ("clusters", |f| f.style.dirt.clusters > 0.0),
+        ("swell", |f| f.style.gate.swell > 0.0),
+        ("turn", |f| f.style.gate.turn > 0.0),
+    ] {
+        assert!((0.3..0.8).contains(&share(&|f| trait_(f))), "{name}: {}", share(&|f| trait_(f)));
+    }
+}
+
+/// Dust of a style laid on flat grey: the largest change up and down, all changes where it is opaque, and the mean
+/// difference of neighbouring pixels there.
+fn laid(style: style::DirtStyle) -> (f32, f32, Vec<f32>, f32) {
+    let settings =
+        Settings { dust: 400.0, style: Style { dirt: style, ..Style::default() }, ..Settings::of(Level::Undamaged) };
+    let flat = vec![Plane::filled(300, 200, 500.0); 3];
+    let frame = Ageing::new(&settings, 300, 200, 1, 4).frame(0, &flat);
+    let (aged, opacity) = (&frame.aged[1], &frame.opacity[0]);
+    let change: Vec<f32> = aged.as_slice().iter().zip(frame.clean[1].as_slice()).map(|(a, c)| a - c).collect();
+    let above = change.iter().copied().fold(0.0, f32::max);
+    let below = change.iter().copied().fold(0.0, f32::min);
+    let opaque = |n: &usize| opacity.as_slice()[*n] > 0.999;
+    let pairs: Vec<f32> = (0..300 * 200 - 1)
+        .filter(|n| opaque(n) && opaque(&(n + 1)))
+        .map(|n| (aged.as_slice()[n] - aged.as_slice()[n + 1]).abs())
+        .collect();
+    let rough = pairs.iter().sum::<f32>() / pairs.len() as f32;
+    (above, below, (0..300 * 200).filter(opaque).map(|n| change[n]).collect(), rough)
+}
+
+#[test]
+fn dirt_does_what_its_style_says() {
+    let plain =
+        style::DirtStyle { bright: 0.0, tinted: 0.0, thin: 0.0, full_opacity: (1.0, 1.0), ..Default::default() };
+    let (above, below, _, flat) = laid(plain.clone());
+    assert!(above <= 0.0 && below < -300.0, "dark dirt only darkens: {above} {below}");
+    assert!(flat < 2.0, "a piece has one code where it is opaque: {flat}");
+    let (above, _, _, _) = laid(style::DirtStyle { halo: 1.0, ..plain.clone() });
+    assert!(above > 60.0, "a bright rim around a dark core: {above}");
+    let (_, _, shifted, _) = laid(style::DirtStyle { dense: 1.0, ..plain.clone() });
+    assert!(!shifted.is_empty() && shifted.iter().all(|c| *c >= -421.0), "density of at most 420 codes");
+    // The grain of these films is 7 codes; neighbours correlated by a half differ by about as much.
+    let (_, _, _, printed) = laid(style::DirtStyle { printed: 1.0, large: 1.0, size: 3.0, ..plain.clone() });
+    assert!(printed > 4.0, "the print's grain lies over dirt that was printed in: {printed}");
+    let (_, _, _, mottled) = laid(style::DirtStyle { mottle: 150.0, ..plain });
+    assert!(mottled > 5.0, "{mottled}");
 }
 
 #[test]

@@ -3,6 +3,7 @@
 
 mod age;
 mod demo;
+mod figures;
 mod peers;
 mod score;
 mod train;
@@ -25,6 +26,8 @@ pub(crate) enum Command {
     Peers(peers::Arguments),
     /// Train the ensembles that ship with Besom on clips aged here, and show how they do on clips left out.
     Train(train::Arguments),
+    /// Print the whole table that the detector is judged by.
+    Figures(figures::Arguments),
 }
 
 impl Command {
@@ -36,6 +39,7 @@ impl Command {
             Self::Score(arguments) => score::run(arguments, out),
             Self::Peers(arguments) => peers::run(arguments, out),
             Self::Train(arguments) => train::run(arguments, out),
+            Self::Figures(arguments) => figures::run(arguments, out),
         }
     }
 }

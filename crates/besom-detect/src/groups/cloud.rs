@@ -2,7 +2,7 @@
 //!
 //! Density-based grouping after Ester, Kriegel, Sander and Xu, "A density-based algorithm for discovering clusters in
 //! large spatial databases with noise" (KDD 1996): marks with enough others around them are cores, cores within reach of
-//! each other are one group, and marks within reach of a core belong to it. Here a mark counts with its confidence; a
+//! each other are one group, and marks within reach of a core belong to it. Here a mark counts by its confidence; a
 //! group needs a place far too crowded to be chance, and goes on from there to where the crowd thins out; and what is
 //! crowded follows from how many marks the frame itself would put there: a frame that is dirty all over is no cloud. Nor
 //! is a place that is as crowded in both neighbouring frames, since a cloud lies on one frame and what stays belongs to
@@ -29,6 +29,9 @@ const CLOUDED: f32 = 0.35;
 const BEGINS: (f32, f32) = (4.0, 4.0);
 /// From there it goes on to where the crowd thins out to this.
 const GOES_ON: (f32, f32) = (2.0, 2.0);
+/// A mark counts with this many times its confidence, at most as one: next to a cut the detector is less sure of every mark,
+/// which makes their crowd no thinner.
+const FULL: f32 = 1.5;
 /// Least sum of confidences of a cloud. Fewer can be decided one by one.
 const LEAST_SUM: f32 = 12.0;
 
@@ -70,6 +73,7 @@ struct Mark {
     x: f32,
     y: f32,
     weight: f32,
+    confidence: f32,
     /// Place in the frame's list.
     index: usize,
 }
@@ -98,10 +102,16 @@ impl Field {
             .map(|(index, c)| {
                 let b = c.bounds();
                 let middle = ((b.x0 + b.x1) as f32 / 2.0, (b.y0 + b.y1) as f32 / 2.0);
-                Mark { x: middle.0, y: middle.1, weight: c.confidence, index }
+                Mark {
+                    x: middle.0,
+                    y: middle.1,
+                    weight: (FULL * c.confidence).min(1.0),
+                    confidence: c.confidence,
+                    index,
+                }
             })
             .collect();
-        let sum = marks.iter().map(|m| m.weight).sum();
+        let sum = marks.iter().map(|m| m.confidence).sum();
         let density = usual_density(&marks, width, height);
         let widest = WIDEST_REACH * width as f32;
         let reach = (USUAL_IN_REACH / (std::f32::consts::PI * density.max(f32::MIN_POSITIVE)))
@@ -226,7 +236,7 @@ impl Field {
     fn group(&self, cloud_of: &[Option<usize>], cloud: usize) -> Option<Group> {
         let members: Vec<&Mark> =
             self.marks.iter().zip(cloud_of).filter(|(_, c)| **c == Some(cloud)).map(|(m, _)| m).collect();
-        let sum: f32 = members.iter().map(|m| m.weight).sum();
+        let sum: f32 = members.iter().map(|m| m.confidence).sum();
         (sum >= LEAST_SUM).then(|| Group {
             kind: GroupKind::Cloud,
             confidence: sum / members.len().max(1) as f32,

@@ -87,8 +87,8 @@ impl Reel {
         let mut counts = Counts::default();
         let sensitivity = self.position(group.first).map_or(0.0, |place| self.sensitivity(self.fold.shot_at(place)));
         for id in self.group_members(group) {
-            if let Some(candidate) = self.candidate(id) {
-                counts.add_candidate(candidate, self.decision(id), sensitivity);
+            if let Some(frame) = self.fold.frame(id.frame) {
+                frame.count_candidate(id.index as usize, sensitivity, &mut counts);
             }
         }
         counts
@@ -110,16 +110,17 @@ impl Reel {
             .map(|(number, frame)| (number, frame.found()))
             .collect();
         let groups = besom_detect::groups(&frames, self.info.width, self.info.height);
-        groups.into_iter().filter_map(|group| self.name(&group)).collect()
+        groups.into_iter().filter_map(|group| named(&group)).collect()
     }
+}
 
-    fn name(&self, group: &besom_detect::Group) -> Option<CandidateGroup> {
-        let members: Vec<CandidateId> =
-            group.members.iter().map(|(frame, index)| CandidateId::new(*frame, *index as u32)).collect();
-        let (first, last) = (*members.first()?, members.last()?.frame);
-        let id = GroupId { kind: group.kind, first };
-        Some(CandidateGroup { id, confidence: group.confidence, first: first.frame, last, members })
-    }
+/// The group with its name and its candidates as the reel names them.
+fn named(group: &besom_detect::Group) -> Option<CandidateGroup> {
+    let members: Vec<CandidateId> =
+        group.members.iter().map(|(frame, index)| CandidateId::new(*frame, *index as u32)).collect();
+    let (first, last) = (*members.first()?, members.last()?.frame);
+    let id = GroupId { kind: group.kind, first };
+    Some(CandidateGroup { id, confidence: group.confidence, first: first.frame, last, members })
 }
 
 #[cfg(test)]

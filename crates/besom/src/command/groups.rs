@@ -80,15 +80,14 @@ impl Job {
     fn line(&self, group: &CandidateGroup) -> String {
         let counts = self.reel.group_counts(group);
         let open = counts.undecided + counts.below;
-        let mut line = format!("{:<18} {}", group.id.to_string(), self.reel.group_words(group));
-        if group.frames() > 1 {
-            line += &format!(" ({}-{}), {}", group.first, group.last, counted(counts.candidates as usize, "candidate"));
-        }
-        line + &format!(
-            "; {open} undecided, {} at risk, {:.0} % likely damage",
-            counts.at_risk,
-            group.confidence * 100.0
-        )
+        let (name, words) = (group.id.to_string(), self.reel.group_words(group));
+        let span = if group.frames() > 1 {
+            format!(" ({}-{}), {}", group.first, group.last, counted(counts.candidates as usize, "candidate"))
+        } else {
+            String::new()
+        };
+        let (risk, confidence) = (counts.at_risk, group.confidence * 100.0);
+        format!("{name:<18} {words}{span}; {open} undecided, {risk} at risk, {confidence:.0} % likely damage")
     }
 
     fn value(&self, shot: usize, group: &CandidateGroup) -> Value {

@@ -38,6 +38,9 @@ pub(super) fn group(painter: &Painter, desk: &Desk, placed: &Placed) {
         .flat_map(|r| [r.left_top(), r.right_top(), r.right_bottom(), r.left_bottom()])
         .collect();
     let hull = hull(corners);
+    if hull.is_empty() {
+        return;
+    }
     let whole = desk.together().is_some();
     let light = if whole { tokens::LIGHT } else { tokens::LIGHT.gamma_multiply(0.55) };
     let width = if whole { 2.0 } else { 1.0 };

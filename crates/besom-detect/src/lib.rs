@@ -11,6 +11,7 @@ pub mod evidence;
 pub mod features;
 pub mod grain;
 pub mod groups;
+pub mod likeness;
 pub mod lines;
 pub mod model;
 pub mod prepare;

@@ -31,12 +31,17 @@ enum What {
         /// For the reader: what the spots were decided as.
         #[serde(default, skip_serializing_if = "Option::is_none")]
         group: Option<String>,
+        #[serde(default, skip_serializing_if = "is_zero")]
+        examples: u32,
     },
     Rule {
         decision: String,
         filter: FilterLine,
         /// First scan, last scan, lowest confidence.
         stretches: Vec<(u64, u64, f32)>,
+        /// Scan, and a pixel of each candidate about which the rule answered otherwise.
+        #[serde(default, skip_serializing_if = "Vec::is_empty")]
+        learned: Vec<(u64, String)>,
     },
     Protect {
         /// Left, top, width, height.
@@ -51,6 +56,10 @@ enum What {
     Sensitivity {
         frames: Option<(u64, u64)>,
         value: f32,
+    },
+    Learning {
+        frames: (u64, u64),
+        on: bool,
     },
     FillChoice {
         spot: SpotLine,
@@ -125,21 +134,24 @@ pub(super) fn parse(text: &str) -> Result<Record, String> {
 
 fn to_line(deed: &Deed) -> What {
     match deed {
-        Deed::Decide { decision, spots, group } => What::Decide {
+        Deed::Decide { decision, spots, group, examples } => What::Decide {
             decision: decision.word().to_owned(),
             spots: spots.iter().map(spot_line).collect(),
             group: group.map(|kind| kind.word().to_owned()),
+            examples: *examples,
         },
-        Deed::Rule { decision, filter, stretches } => What::Rule {
+        Deed::Rule { decision, filter, stretches, learned } => What::Rule {
             decision: decision.word().to_owned(),
             filter: filter_line(filter),
             stretches: stretches.iter().map(|s| (s.first, s.last, s.min_confidence)).collect(),
+            learned: learned.iter().map(|(frame, pixels)| (*frame, mask_text::write(pixels))).collect(),
         },
         Deed::Protect { rect, first, last, note } => {
             What::Protect { rect: sides(rect), frames: (*first, *last), note: note.clone() }
         }
         Deed::Unprotect { id } => What::Unprotect { artist: id.artist.clone(), sequence: id.sequence },
         Deed::Sensitivity { scans, value } => What::Sensitivity { frames: *scans, value: *value },
+        Deed::Learning { scans, on } => What::Learning { frames: *scans, on: *on },
         Deed::FillChoice { spot, choice } => {
             What::FillChoice { spot: spot_line(spot), choice: choice.word().to_owned() }
         }
@@ -152,13 +164,15 @@ fn to_line(deed: &Deed) -> What {
 
 fn from_line(what: What) -> Result<Deed, String> {
     Ok(match what {
-        What::Decide { decision, spots, group } => Deed::Decide {
+        What::Decide { decision, spots, group, examples } => Deed::Decide {
+            examples,
             decision: decision_of(&decision)?,
             spots: spots.iter().map(spot_of).collect::<Result<_, _>>()?,
             // A later Besom may know of more kinds; the decision is the same without the word.
             group: group.as_deref().and_then(GroupKind::from_word),
         },
-        What::Rule { decision, filter, stretches } => Deed::Rule {
+        What::Rule { decision, filter, stretches, learned } => Deed::Rule {
+            learned: learned_of(&learned)?,
             decision: decision_of(&decision)?,
             filter: filter_of(&filter)?,
             stretches: stretches.into_iter().map(stretch_of).collect::<Result<_, _>>()?,
@@ -168,6 +182,7 @@ fn from_line(what: What) -> Result<Deed, String> {
         }
         What::Unprotect { artist, sequence } => Deed::Unprotect { id: RegionId { artist, sequence } },
         What::Sensitivity { frames, value } => Deed::Sensitivity { scans: frames, value: confidence(value)? },
+        What::Learning { frames, on } => Deed::Learning { scans: frames, on },
         What::FillChoice { spot, choice } => Deed::FillChoice {
             spot: spot_of(&spot)?,
             choice: FillChoice::from_word(&choice).ok_or_else(|| format!("{choice:?} is no fill"))?,
@@ -177,6 +192,21 @@ fn from_line(what: What) -> Result<Deed, String> {
         What::TimeSpent { seconds } => Deed::TimeSpent { seconds },
         What::Undo { of } => Deed::Undo { of },
     })
+}
+
+// Serde hands over a reference.
+#[allow(clippy::trivially_copy_pass_by_ref)]
+fn is_zero(count: &u32) -> bool {
+    *count == 0
+}
+
+/// Scans in order, each once, as the fold looks them up.
+fn learned_of(lines: &[(u64, String)]) -> Result<Vec<(u64, RunMask)>, String> {
+    let mut learned: Vec<(u64, RunMask)> =
+        lines.iter().map(|(frame, text)| Ok((*frame, mask_of(text)?))).collect::<Result<_, String>>()?;
+    learned.sort_by_key(|(frame, _)| *frame);
+    learned.dedup_by_key(|(frame, _)| *frame);
+    Ok(learned)
 }
 
 fn spot_line(spot: &Spot) -> SpotLine {

@@ -1,14 +1,18 @@
 //! The state of one frame, and how records change it.
 
 use besom_detect::{Candidate, Kind, Origin, Polarity, Risk};
-use besom_scan::RunMask;
+use besom_scan::{Run, RunMask};
 
 use super::Effect;
 use super::attach::Finder;
 use crate::ledger::Counts;
 use crate::model::decision::{Decision, FillChoice};
 use crate::model::edit::Filter;
+use crate::model::learned::Learned;
 use crate::model::record::{Deed, Record, Spot, Stretch};
+
+/// A rule as a record keeps it: filter, stretches, and the pixels of what it answers otherwise about.
+type Ruled<'a> = (&'a Filter, &'a [Stretch], &'a [(u64, RunMask)]);
 
 /// What stands about one candidate.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -37,6 +41,8 @@ pub(crate) struct FrameState {
     detected: usize,
     pub(crate) candidates: Vec<Candidate>,
     pub(crate) verdicts: Vec<Verdict>,
+    /// What the shot's examples say about each of the detector's candidates; empty while they say nothing.
+    pub(crate) learned: Vec<Learned>,
     /// In the order of the fold.
     pub(super) touching: Vec<Touch>,
     /// Words about pixels that no candidate covers.
@@ -85,8 +91,8 @@ impl FrameState {
 
     /// Applies a record that is later than all others.
     pub(super) fn apply_last(&mut self, number: u64, index: u32, record: &Record) -> Effect {
-        if let Deed::Rule { decision, filter, stretches } = &record.deed {
-            return self.decide_by_rule(number, index, *decision, filter, stretches);
+        if let Deed::Rule { decision, filter, stretches, learned } = &record.deed {
+            return self.decide_by_rule(number, index, *decision, (filter, stretches, learned));
         }
         let start = self.touching.partition_point(|t| t.record < index);
         let touches = self.touching.get(start..).unwrap_or_default().to_vec();
@@ -99,16 +105,23 @@ impl FrameState {
     }
 
     fn apply_rule(&mut self, number: u64, index: u32, records: &[Record]) {
-        if let Some(Deed::Rule { decision, filter, stretches }) = records.get(index as usize).map(|r| &r.deed) {
-            self.decide_by_rule(number, index, *decision, filter, stretches);
+        if let Some(Deed::Rule { decision, filter, stretches, learned }) = records.get(index as usize).map(|r| &r.deed)
+        {
+            self.decide_by_rule(number, index, *decision, (filter, stretches, learned));
         }
     }
 
-    fn decide_by_rule(&mut self, number: u64, by: u32, decision: Decision, filter: &Filter, at: &[Stretch]) -> Effect {
+    /// Applies a rule by the detector's confidence, and the other way round to the candidates that the record names by a
+    /// pixel: what the shot had learned is part of the record, so that it stands whatever is decided or taken back later.
+    fn decide_by_rule(&mut self, number: u64, by: u32, decision: Decision, rule: Ruled<'_>) -> Effect {
+        let (filter, at, learned) = rule;
         let Some(least) = least_confidence(at, number) else { return Effect::default() };
+        let turned = learned.binary_search_by_key(&number, |(frame, _)| *frame).ok().and_then(|i| learned.get(i));
         let mut effect = Effect::default();
         for (candidate, verdict) in self.candidates.iter().zip(&mut self.verdicts) {
-            if matches(candidate, verdict.decision, filter, least) {
+            let named = turned.is_some_and(|(_, pixels)| candidate.mask.overlap(pixels) > 0);
+            let within = within(candidate.confidence, filter, least) != named;
+            if within && matches(candidate, verdict.decision, filter) {
                 effect.matched += 1;
                 effect.changed += usize::from(verdict.decision != decision);
                 verdict.decision = decision;
@@ -132,7 +145,40 @@ impl FrameState {
     pub(super) fn matching(&self, number: u64, filter: &Filter, at: &[Stretch]) -> Vec<usize> {
         let Some(least) = least_confidence(at, number) else { return Vec::new() };
         let all = self.candidates.iter().zip(&self.verdicts).enumerate();
-        all.filter(|(_, (c, v))| matches(c, v.decision, filter, least)).map(|(i, _)| i).collect()
+        let asked = |i: usize| within(self.confidence(i), filter, least);
+        all.filter(|(i, (c, v))| asked(*i) && matches(c, v.decision, filter)).map(|(i, _)| i).collect()
+    }
+
+    /// One pixel of each candidate about which a rule answers otherwise by the confidence that was learned than by the
+    /// detector's.
+    pub(super) fn learned_for(&self, number: u64, filter: &Filter, at: &[Stretch]) -> RunMask {
+        let Some(least) = least_confidence(at, number) else { return RunMask::default() };
+        let found = self.candidates.iter().zip(&self.learned);
+        let turned = found.filter(|(candidate, learned)| {
+            within(candidate.confidence, filter, least) != within(learned.confidence, filter, least)
+        });
+        RunMask::from_runs(turned.filter_map(|(candidate, _)| inner_pixel(&candidate.mask)).collect())
+    }
+
+    /// The confidence that counts: the detector's, or the lower one that the shot's examples leave.
+    pub(crate) fn confidence(&self, index: usize) -> f32 {
+        let found = self.candidates.get(index).map_or(0.0, |c| c.confidence);
+        self.learned.get(index).map_or(found, |l| l.confidence.min(found))
+    }
+
+    /// True when a candidate is undecided, would ask for a decision without what was learned, and is proposed.
+    pub(crate) fn proposes(&self, index: usize, sensitivity: f32) -> bool {
+        self.would_ask(index, sensitivity) && self.learned.get(index).is_some_and(|l| l.proposed)
+    }
+
+    /// True when a candidate is undecided and asks for no decision because of what was learned.
+    pub(crate) fn spares(&self, index: usize, sensitivity: f32) -> bool {
+        self.would_ask(index, sensitivity) && self.confidence(index) < sensitivity
+    }
+
+    fn would_ask(&self, index: usize, sensitivity: f32) -> bool {
+        let open = self.verdicts.get(index).is_some_and(|v| v.decision == Decision::Undecided);
+        open && self.candidates.get(index).is_some_and(|c| c.confidence >= sensitivity)
     }
 
     fn apply_touch(&mut self, touch: Touch, record: &Record, finder: &mut Finder) -> Effect {
@@ -177,11 +223,19 @@ impl FrameState {
         Effect { matched: 1, changed: usize::from(change(verdict)) }
     }
 
+    /// Adds one candidate to a count.
+    pub(crate) fn count_candidate(&self, index: usize, sensitivity: f32, counts: &mut Counts) {
+        if let Some((candidate, verdict)) = self.candidates.get(index).zip(self.verdicts.get(index)) {
+            counts.add_candidate(candidate, verdict.decision, self.confidence(index) >= sensitivity);
+            counts.proposed += u64::from(self.proposes(index, sensitivity));
+        }
+    }
+
     /// Counts the frame at its shot's sensitivity.
     pub(super) fn count(&mut self, sensitivity: f32) {
         let mut counts = Counts { frames: 1, frames_detected: u64::from(self.seen), ..Counts::default() };
-        for (candidate, verdict) in self.candidates.iter().zip(&self.verdicts) {
-            counts.add_candidate(candidate, verdict.decision, sensitivity);
+        for index in 0..self.candidates.len() {
+            self.count_candidate(index, sensitivity, &mut counts);
         }
         counts.frames_decided = u64::from(self.seen && counts.undecided == 0);
         counts.frames_touched = u64::from(counts.accepted > 0);
@@ -193,10 +247,19 @@ fn least_confidence(stretches: &[Stretch], number: u64) -> Option<f32> {
     stretches.iter().find(|s| s.first <= number && number <= s.last).map(|s| s.min_confidence)
 }
 
-fn matches(candidate: &Candidate, decision: Decision, filter: &Filter, least: f32) -> bool {
-    candidate.confidence >= least
-        && filter.max_confidence.is_none_or(|most| candidate.confidence <= most)
-        && filter.kind.is_none_or(|kind| candidate.kind == kind)
+fn within(confidence: f32, filter: &Filter, least: f32) -> bool {
+    confidence >= least && filter.max_confidence.is_none_or(|most| confidence <= most)
+}
+
+/// A pixel well inside a mask, which a mask that is found anew will most likely hold too.
+fn inner_pixel(mask: &RunMask) -> Option<Run> {
+    let run = mask.runs().get(mask.runs().len() / 2)?;
+    let x0 = run.x0 + (run.x1 - run.x0) / 2;
+    Some(Run { y: run.y, x0, x1: x0 + 1 })
+}
+
+fn matches(candidate: &Candidate, decision: Decision, filter: &Filter) -> bool {
+    filter.kind.is_none_or(|kind| candidate.kind == kind)
         && (filter.include_at_risk || !candidate.risk.any())
         && (!filter.only_undecided || decision == Decision::Undecided)
 }

@@ -7,13 +7,14 @@
 mod attach;
 mod frame;
 mod history;
+mod learning;
 mod resolve;
 #[cfg(test)]
 pub(crate) mod samples;
 #[cfg(test)]
 mod tests;
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::ops::Range;
 
 use besom_detect::Candidate;
@@ -56,18 +57,26 @@ pub(crate) struct Fold {
     rules: Vec<u32>,
     pub(crate) regions: Vec<Region>,
     sensitivity: Vec<f32>,
+    /// For each shot, whether it learns from its decisions.
+    learning_on: Vec<bool>,
+    lessons: Vec<learning::Lesson>,
+    /// Width and height of the frames.
+    size: (usize, usize),
     shot_counts: Vec<Counts>,
     total: Counts,
 }
 
 impl Fold {
     /// The state without candidates and records. `shots` cover all `numbers`, both in order.
-    pub(crate) fn new(numbers: Vec<u64>, shots: Vec<Shot>, default_sensitivity: f32) -> Self {
+    pub(crate) fn new(numbers: Vec<u64>, shots: Vec<Shot>, default_sensitivity: f32, size: (usize, usize)) -> Self {
         let shot_at = |n: &u64| shots.partition_point(|s| s.last < *n).min(shots.len().saturating_sub(1));
         let mut fold = Self {
             shot_of: numbers.iter().map(shot_at).collect(),
             frames: vec![FrameState::default(); numbers.len()],
             sensitivity: vec![default_sensitivity; shots.len()],
+            learning_on: vec![true; shots.len()],
+            lessons: vec![learning::Lesson::default(); shots.len()],
+            size,
             shot_counts: vec![Counts::default(); shots.len()],
             total: Counts::default(),
             numbers,
@@ -92,6 +101,7 @@ impl Fold {
                 frame.set_detected(candidates);
             }
         }
+        self.forget_lessons();
         self.refold();
     }
 
@@ -115,6 +125,7 @@ impl Fold {
         self.active = history::standing(&self.records);
         self.regions = regions(&self.records, &self.active);
         self.sensitivity = resolve::sensitivity(self);
+        self.learning_on = resolve::learning_on(self);
         let all = 0..self.frames.len();
         self.replay(all.collect());
     }
@@ -142,10 +153,14 @@ impl Fold {
         self.recount(&places);
     }
 
-    /// Counts the frames at these places anew, and the sums that they are part of.
+    /// Counts the frames at these places anew, and the sums that they are part of; and all frames of a shot whose
+    /// candidates carry another confidence, because of what was decided in these frames.
     fn recount(&mut self, places: &[usize]) {
         let mut stale = vec![false; self.shots.len()];
-        for place in places {
+        let shots: BTreeSet<usize> = places.iter().map(|place| self.shot_at(*place)).collect();
+        let relearned = self.settle_lessons(shots.into_iter());
+        let of_shots: Vec<usize> = relearned.iter().flat_map(|shot| self.places_of_shot(*shot)).collect();
+        for place in places.iter().chain(&of_shots) {
             let shot = self.shot_of.get(*place).copied().unwrap_or(0);
             let sensitivity = self.sensitivity.get(shot).copied().unwrap_or(self.default_sensitivity);
             if let Some(frame) = self.frames.get_mut(*place) {
@@ -231,6 +246,7 @@ impl Fold {
         let deeds = || indices.iter().filter_map(|i| self.records.get(*i)).map(|r| &r.deed);
         let regions_changed = deeds().any(|d| matches!(d, Deed::Protect { .. } | Deed::Unprotect { .. }));
         let sensitivity_changed = deeds().any(|d| matches!(d, Deed::Sensitivity { .. }));
+        let learning_changed = deeds().any(|d| matches!(d, Deed::Learning { .. }));
         if regions_changed {
             self.regions = regions(&self.records, &self.active);
         }
@@ -239,6 +255,15 @@ impl Fold {
             let before = std::mem::replace(&mut self.sensitivity, now);
             let places: Vec<usize> = (0..self.shots.len())
                 .filter(|s| before.get(*s) != self.sensitivity.get(*s))
+                .flat_map(|s| self.places_of_shot(s))
+                .collect();
+            self.recount(&places);
+        }
+        if learning_changed {
+            let now = resolve::learning_on(self);
+            let before = std::mem::replace(&mut self.learning_on, now);
+            let places: Vec<usize> = (0..self.shots.len())
+                .filter(|s| before.get(*s) != self.learning_on.get(*s))
                 .flat_map(|s| self.places_of_shot(s))
                 .collect();
             self.recount(&places);

@@ -1,5 +1,7 @@
 //! From what a person asks to what a record keeps: shots become scans, sensitivities become numbers.
 
+use besom_scan::RunMask;
+
 use super::{Effect, Fold};
 use crate::model::decision::{CandidateId, Decision};
 use crate::model::edit::Filter;
@@ -13,12 +15,7 @@ pub(super) fn sensitivity(fold: &Fold) -> Vec<f32> {
         match record.deed {
             Deed::Sensitivity { scans: None, value } => values.fill(value),
             Deed::Sensitivity { scans: Some((first, last)), value } => {
-                let shared = |s: usize| {
-                    fold.shots.get(s).map_or(0, |s| (s.last.min(last) + 1).saturating_sub(s.first.max(first)))
-                };
-                // Of equal shares the first: `max_by_key` would take the last.
-                let shot = (0..values.len()).rev().max_by_key(|s| shared(*s)).filter(|s| shared(*s) > 0);
-                if let Some(place) = shot.and_then(|s| values.get_mut(s)) {
+                if let Some(place) = shot_of(fold, first, last).and_then(|s| values.get_mut(s)) {
                     *place = value;
                 }
             }
@@ -26,6 +23,26 @@ pub(super) fn sensitivity(fold: &Fold) -> Vec<f32> {
         }
     }
     values
+}
+
+/// For every shot whether it learns from its decisions; all do until it is switched off.
+pub(super) fn learning_on(fold: &Fold) -> Vec<bool> {
+    let mut values = vec![true; fold.shots.len()];
+    for (record, _) in fold.records.iter().zip(&fold.active).filter(|(_, stands)| **stands) {
+        if let Deed::Learning { scans: (first, last), on } = record.deed
+            && let Some(place) = shot_of(fold, first, last).and_then(|s| values.get_mut(s))
+        {
+            *place = on;
+        }
+    }
+    values
+}
+
+/// The shot that shares most scans with these.
+fn shot_of(fold: &Fold, first: u64, last: u64) -> Option<usize> {
+    let shared = |s: usize| fold.shots.get(s).map_or(0, |s| (s.last.min(last) + 1).saturating_sub(s.first.max(first)));
+    // Of equal shares the first: `max_by_key` would take the last.
+    (0..fold.shots.len()).rev().max_by_key(|s| shared(*s)).filter(|s| shared(*s) > 0)
 }
 
 impl Fold {
@@ -49,6 +66,21 @@ impl Fold {
             }
         }
         stretches
+    }
+
+    /// The candidates about which a rule with this filter answers otherwise because of what their shots have learned,
+    /// each by one pixel of it.
+    pub(crate) fn learned_for(&self, filter: &Filter, stretches: &[Stretch]) -> Vec<(u64, RunMask)> {
+        let mut learned = Vec::new();
+        for place in self.places_of_stretches(stretches) {
+            if let (Some(number), Some(frame)) = (self.numbers.get(place), self.frames.get(place)) {
+                let pixels = frame.learned_for(*number, filter, stretches);
+                if !pixels.is_empty() {
+                    learned.push((*number, pixels));
+                }
+            }
+        }
+        learned
     }
 
     /// The candidates that a rule with this filter would speak of.

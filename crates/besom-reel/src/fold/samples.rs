@@ -76,13 +76,20 @@ prop_compose! {
     }
 }
 
+/// Pixels by frame, in order, each frame once.
+fn learned() -> impl Strategy<Value = Vec<(u64, RunMask)>> {
+    proptest::collection::btree_map(1u64..7, masks(), 0..3).prop_map(|map| map.into_iter().collect())
+}
+
 fn deeds() -> impl Strategy<Value = Deed> {
     prop_oneof![
         4 => (decisions(), vec(spots(), 1..4), option::of(prop::sample::select(GroupKind::ALL.to_vec())))
-            .prop_map(|(decision, spots, group)| Deed::Decide { decision, spots, group }),
-        2 => (decisions(), filters(), vec((frame_ranges(), 0f32..=1.0), 0..3)).prop_map(|(decision, filter, s)| {
+            .prop_map(|(decision, spots, group)| Deed::Decide { decision, spots, group, examples: 0 }),
+        1 => (decisions(), vec(spots(), 1..4), 3u32..9)
+            .prop_map(|(decision, spots, examples)| Deed::Decide { decision, spots, group: None, examples }),
+        2 => (decisions(), filters(), vec((frame_ranges(), 0f32..=1.0), 0..3), learned()).prop_map(|(decision, filter, s, learned)| {
             let stretches = s.into_iter().map(|((first, last), min_confidence)| Stretch { first, last, min_confidence });
-            Deed::Rule { decision, filter, stretches: stretches.collect() }
+            Deed::Rule { decision, filter, stretches: stretches.collect(), learned }
         }),
         1 => ((0i32..50, 0i32..50, 1i32..20, 1i32..20), frame_ranges(), "[a-zé \"\\\\\n,()]{0,12}").prop_map(
             |((x, y, w, h), (first, last), note)| {
@@ -93,6 +100,7 @@ fn deeds() -> impl Strategy<Value = Deed> {
             Deed::Unprotect { id: RegionId { artist, sequence } }
         }),
         1 => (option::of(frame_ranges()), 0f32..=1.0).prop_map(|(scans, value)| Deed::Sensitivity { scans, value }),
+        1 => (frame_ranges(), any::<bool>()).prop_map(|(scans, on)| Deed::Learning { scans, on }),
         1 => (spots(), prop::sample::select(FillChoice::ALL.to_vec()))
             .prop_map(|(spot, choice)| Deed::FillChoice { spot, choice }),
         1 => (1u64..7, masks()).prop_map(|(frame, mask)| Deed::HandMark { frame, mask }),

@@ -13,7 +13,7 @@ use jiff::Timestamp;
 
 /// Six frames in two shots; five are detected, with four candidates each, one of them at risk.
 fn ground() -> Fold {
-    let mut fold = Fold::new((1..=6).collect(), vec![shot(0, 1, 3), shot(1, 4, 6)], 0.5);
+    let mut fold = Fold::new((1..=6).collect(), vec![shot(0, 1, 3), shot(1, 4, 6)], 0.5, (64, 64));
     fold.set_candidates((0..5).map(|place| (place, four())).collect());
     fold
 }
@@ -105,7 +105,7 @@ fn record(sequence: u64, deed: Deed) -> Record {
 }
 
 fn decide(sequence: u64, decision: Decision, mask: besom_scan::RunMask) -> Record {
-    record(sequence, Deed::Decide { decision, spots: vec![spot(2, mask)], group: None })
+    record(sequence, Deed::Decide { decision, spots: vec![spot(2, mask)], group: None, examples: 0 })
 }
 
 fn decisions_of(fold: &Fold, place: usize) -> Vec<Decision> {
@@ -134,7 +134,7 @@ fn later_records_win_and_rules_leave_at_risk_alone() {
     let rule = |sequence, decision, include_at_risk, only_undecided| {
         let filter = Filter { include_at_risk, only_undecided, ..Filter::default() };
         let stretches = vec![Stretch { first: 1, last: 3, min_confidence: 0.5 }];
-        record(sequence, Deed::Rule { decision, filter, stretches })
+        record(sequence, Deed::Rule { decision, filter, stretches, learned: Vec::new() })
     };
     let fold = folded(vec![decide(1, Rejected, square(0, 0)), rule(2, Accepted, false, true)]);
     assert_eq!(decisions_of(&fold, 1), [Rejected, Accepted, Undecided, Undecided]);

@@ -54,9 +54,9 @@ fn by_kind(fold: &Fold) -> Vec<Row> {
     for (place, frame) in fold.frames.iter().enumerate() {
         let sensitivity = fold.sensitivity(fold.shot_at(place));
         let mut here = Kind::ALL.map(|kind| (kind, Counts::default()));
-        for (candidate, verdict) in frame.candidates.iter().zip(&frame.verdicts) {
+        for (index, candidate) in frame.candidates.iter().enumerate() {
             if let Some((_, counts)) = here.iter_mut().find(|(kind, _)| *kind == candidate.kind) {
-                counts.add_candidate(candidate, verdict.decision, sensitivity);
+                frame.count_candidate(index, sensitivity, counts);
             }
         }
         for ((_, sum), (_, mut counts)) in sums.iter_mut().zip(here) {
@@ -112,11 +112,11 @@ fn add_frame<'a>(
     let name_of = |by: Option<u32>| by.and_then(|i| labels.get(i as usize)).map(String::as_str);
     let mut touched: Vec<Option<&str>> = Vec::new();
     let mut last = None;
-    for (candidate, verdict) in frame.candidates.iter().zip(&frame.verdicts) {
+    for (index, verdict) in frame.verdicts.iter().enumerate() {
         // A decision that was set back to undecided is nobody's.
         let by = verdict.by.filter(|_| verdict.decision != Decision::Undecided);
         let name = name_of(by);
-        sums.entry(name).or_default().add_candidate(candidate, verdict.decision, sensitivity);
+        frame.count_candidate(index, sensitivity, sums.entry(name).or_default());
         last = last.max(by);
         if verdict.decision == Decision::Accepted && !touched.contains(&name) {
             touched.push(name);

@@ -14,6 +14,9 @@ pub struct Counts {
     pub candidates: u64,
     /// At or above the shot's sensitivity and without a decision: work left.
     pub undecided: u64,
+    /// Without a decision and proposed to be left, because of what the shot's decisions taught; would be undecided by the
+    /// detector's confidence. Counted in `undecided` or `below` as well.
+    pub proposed: u64,
     /// Below the shot's sensitivity and without a decision: nobody is asked.
     pub below: u64,
     /// To be repaired.
@@ -44,6 +47,7 @@ impl AddAssign for Counts {
     fn add_assign(&mut self, other: Self) {
         self.candidates += other.candidates;
         self.undecided += other.undecided;
+        self.proposed += other.proposed;
         self.below += other.below;
         self.accepted += other.accepted;
         self.rejected += other.rejected;
@@ -60,9 +64,8 @@ impl AddAssign for Counts {
 }
 
 impl Counts {
-    /// Adds one candidate; frames are not touched.
-    pub(crate) fn add_candidate(&mut self, candidate: &Candidate, decision: Decision, sensitivity: f32) {
-        let asks = candidate.confidence >= sensitivity;
+    /// Adds one candidate, which `asks` for a decision at its shot's sensitivity or does not; frames are not touched.
+    pub(crate) fn add_candidate(&mut self, candidate: &Candidate, decision: Decision, asks: bool) {
         let at_risk = candidate.risk.any();
         self.candidates += 1;
         self.hand += u64::from(candidate.kind == Kind::Hand);

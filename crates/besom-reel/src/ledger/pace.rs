@@ -80,7 +80,8 @@ pub(super) fn overall(records: &[Record]) -> Pace {
 
 fn one_by_one(deed: &Deed) -> u64 {
     match deed {
-        Deed::Decide { spots, .. } => spots.len() as u64,
+        // Proposals that were taken at once are no decisions made one by one.
+        Deed::Decide { spots, examples: 0, .. } => spots.len() as u64,
         Deed::HandMark { .. } => 1,
         _ => 0,
     }

@@ -25,14 +25,14 @@ fn record(artist: &str, sequence: u64, seconds: i64, deed: Deed) -> Record {
 
 fn decide(frame: u64, x: u32, decision: Decision) -> Deed {
     let spot = Spot { frame, mask: square(x, 0), kind: Kind::Dust, confidence: 0.9 };
-    Deed::Decide { decision, spots: vec![spot], group: None }
+    Deed::Decide { decision, spots: vec![spot], group: None, examples: 0 }
 }
 
 /// 48 frames in two shots, three candidates in each of the first 40: 0.9, 0.6 and 0.2.
 fn reel(records: Vec<Record>) -> (Fold, ReelInfo) {
     let mut info = ReelInfo::new("Skerry <2> & \"co\"", Path::new("scans"), Pattern::default(), 1, 48, 320, 240);
     info.gauge = crate::Gauge::Mm16;
-    let mut fold = Fold::new((1..=48).collect(), vec![shot(0, 1, 24), shot(1, 25, 48)], 0.5);
+    let mut fold = Fold::new((1..=48).collect(), vec![shot(0, 1, 24), shot(1, 25, 48)], 0.5, (64, 64));
     let list = vec![candidate(0, 0, 0.9), candidate(8, 0, 0.6), candidate(16, 0, 0.2)];
     fold.set_candidates((0..40).map(|place| (place, list.clone())).collect::<BTreeMap<_, _>>());
     fold.set_records(records);
@@ -50,7 +50,12 @@ fn a_day_of_two() -> Vec<Record> {
     records.push(record("Mara", 2, 86_400, decide(20, 8, Decision::Intended)));
     let filter = Filter { shot: Some(1), max_confidence: Some(0.3), ..Filter::default() };
     let stretches = vec![Stretch { first: 25, last: 48, min_confidence: 0.0 }];
-    records.push(record("Mara", 3, 86_410, Deed::Rule { decision: Decision::Rejected, filter, stretches }));
+    records.push(record(
+        "Mara",
+        3,
+        86_410,
+        Deed::Rule { decision: Decision::Rejected, filter, stretches, learned: Vec::new() },
+    ));
     records
 }
 
@@ -143,6 +148,7 @@ fn the_forecast_is_honest() {
         decision: Decision::Accepted,
         filter: Filter::default(),
         stretches: vec![Stretch { first: 1, last: 48, min_confidence: 0.5 }],
+        learned: Vec::new(),
     };
     assert_eq!(all_detected(vec![record("Ines", 1, 0, rule)]), "nothing is left to decide");
 }

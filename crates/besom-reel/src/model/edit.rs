@@ -114,6 +114,20 @@ pub enum Edit {
         /// Lowest confidence that asks for a decision, 0 to 1.
         value: f32,
     },
+    /// Switches a shot's learning from its decisions on or off.
+    Learning {
+        /// The shot's index.
+        shot: usize,
+        /// On or off.
+        on: bool,
+    },
+    /// Decides everything that a shot's examples propose (see [`super::learned::Learning`]).
+    TakeProposals {
+        /// The shot's index.
+        shot: usize,
+        /// What.
+        decision: Decision,
+    },
     /// Says where the fill of a candidate shall come from.
     FillChoice {
         /// Which candidate.

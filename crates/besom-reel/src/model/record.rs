@@ -57,6 +57,9 @@ pub enum Deed {
         spots: Vec<Spot>,
         /// What made them one thing to decide about; for people, the spots alone count.
         group: Option<GroupKind>,
+        /// How many examples they were found to be like, when a shot's proposals were taken; 0 for what a person picked
+        /// out.
+        examples: u32,
     },
     /// Candidates decided by a rule.
     Rule {
@@ -66,6 +69,10 @@ pub enum Deed {
         filter: Filter,
         /// The rule as it was resolved when it was made; the fold uses this.
         stretches: Vec<Stretch>,
+        /// One pixel of each candidate about which the rule answered otherwise because of what its shot had learned, by
+        /// scan, in order: by the detector's confidence the rule would have spoken of those that it did not speak of, and
+        /// the other way round. The fold uses this too.
+        learned: Vec<(u64, RunMask)>,
     },
     /// A protected region.
     Protect {
@@ -89,6 +96,13 @@ pub enum Deed {
         scans: Option<(u64, u64)>,
         /// Lowest confidence that asks for a decision.
         value: f32,
+    },
+    /// Whether the shot that covers these scans learns from its decisions.
+    Learning {
+        /// First and last scan of the shot.
+        scans: (u64, u64),
+        /// On or off.
+        on: bool,
     },
     /// Where the fill of a candidate shall come from.
     FillChoice {
@@ -127,10 +141,13 @@ impl Deed {
     /// What was done, in a few words, for lists and undo menus.
     pub fn words(&self) -> String {
         match self {
-            Self::Decide { decision, spots, group: Some(kind) } => {
+            Self::Decide { decision, spots, examples, .. } if *examples > 0 => {
+                format!("{} {} candidates like {examples} decided ones", decision.word(), spots.len())
+            }
+            Self::Decide { decision, spots, group: Some(kind), .. } => {
                 format!("{} a {}", decision.word(), super::group::words(*kind, spots.len(), frames_of(spots)))
             }
-            Self::Decide { decision, spots, group: None } => match spots.as_slice() {
+            Self::Decide { decision, spots, group: None, .. } => match spots.as_slice() {
                 [spot] => format!("{} one candidate in frame {}", decision.word(), spot.frame),
                 spots => format!("{} {} candidates", decision.word(), spots.len()),
             },
@@ -141,6 +158,9 @@ impl Deed {
                 format!("sensitivity {value} for frames {first} to {last}")
             }
             Self::Sensitivity { scans: None, value } => format!("sensitivity {value} for the whole reel"),
+            Self::Learning { scans: (first, last), on } => {
+                format!("learning {} for frames {first} to {last}", if *on { "on" } else { "off" })
+            }
             Self::FillChoice { spot, choice } => format!("fill {} in frame {}", choice.word(), spot.frame),
             Self::HandMark { frame, .. } => format!("marked by hand in frame {frame}"),
             Self::Note { frame: Some(frame), .. } => format!("note on frame {frame}"),

@@ -8,7 +8,7 @@ use super::{Reel, read_only};
 use crate::error::ReelError;
 use crate::file::journal::Writer;
 use crate::fold::Effect;
-use crate::model::decision::CandidateId;
+use crate::model::decision::{CandidateId, Decision};
 use crate::model::edit::{Edit, Filter, HandMark, Receipt, RegionId};
 use crate::model::record::{Deed, Record, Spot};
 
@@ -40,6 +40,7 @@ impl Reel {
                 self.group_members(&group).into_iter().filter(|member| self.decision(*member) != *decision).count()
             }),
             Edit::Rule { decision, filter } => self.fold.preview_rule(*decision, filter).changed,
+            Edit::TakeProposals { shot, .. } => self.learning(*shot).proposals.len(),
             Edit::FillChoice { id, choice } => {
                 usize::from(self.candidate(*id).is_some() && self.fill_choice(*id) != *choice)
             }
@@ -135,7 +136,7 @@ impl Reel {
                     return Err(ReelError::request("no candidate was named"));
                 }
                 let spots = ids.into_iter().map(|id| self.spot(id)).collect::<Result<_, _>>()?;
-                Deed::Decide { decision, spots, group: None }
+                Deed::Decide { decision, spots, group: None, examples: 0 }
             }
             Edit::DecideGroup { id, decision } => {
                 let group = self.group(id).ok_or_else(|| ReelError::request(format!("there is no group {id}")))?;
@@ -144,11 +145,13 @@ impl Reel {
                     return Err(ReelError::request(format!("no member of {id} is shown at this sensitivity")));
                 }
                 let spots = members.into_iter().map(|id| self.spot(id)).collect::<Result<_, _>>()?;
-                Deed::Decide { decision, spots, group: Some(id.kind) }
+                Deed::Decide { decision, spots, group: Some(id.kind), examples: 0 }
             }
             Edit::Rule { decision, filter } => {
                 self.check_filter(&filter)?;
-                Deed::Rule { decision, stretches: self.fold.stretches(&filter), filter }
+                let stretches = self.fold.stretches(&filter);
+                let learned = self.fold.learned_for(&filter, &stretches);
+                Deed::Rule { decision, stretches, filter, learned }
             }
             Edit::Protect { rect, first, last, note } => {
                 let rect = rect.intersect(&Rect::of_size(self.info.width, self.info.height));
@@ -164,6 +167,8 @@ impl Reel {
                 let scans = shot.map(|shot| self.scans_of(shot)).transpose()?;
                 Deed::Sensitivity { scans, value }
             }
+            Edit::Learning { shot, on } => Deed::Learning { scans: self.scans_of(shot)?, on },
+            Edit::TakeProposals { shot, decision } => self.take_proposals(shot, decision)?,
             Edit::FillChoice { id, choice } => Deed::FillChoice { spot: self.spot(id)?, choice },
             Edit::HandMark(mark) => self.hand_mark(mark)?,
             Edit::Note { frame, text } => {
@@ -177,6 +182,22 @@ impl Reel {
             }
             Edit::TimeSpent { seconds } => Deed::TimeSpent { seconds },
         })
+    }
+
+    fn take_proposals(&self, shot: usize, decision: Decision) -> Result<Deed, ReelError> {
+        self.scans_of(shot)?;
+        let learning = self.learning(shot);
+        if learning.proposals.is_empty() {
+            return Err(ReelError::request(format!(
+                "shot {} proposes nothing: {}",
+                shot + 1,
+                learning
+                    .words()
+                    .unwrap_or_else(|| "nothing in it was called intended or rejected one by one".to_owned())
+            )));
+        }
+        let spots = learning.proposals.iter().map(|id| self.spot(*id)).collect::<Result<_, _>>()?;
+        Ok(Deed::Decide { decision, spots, group: None, examples: learning.belonging as u32 })
     }
 
     fn spot(&self, id: CandidateId) -> Result<Spot, ReelError> {

@@ -176,7 +176,7 @@ fn empty_fold(folder: &Path, info: &ReelInfo) -> Result<Fold, ReelError> {
     }
     cover(&mut shots, info);
     let numbers = info.frames(folder).into_iter().map(|f| f.number).collect();
-    Ok(Fold::new(numbers, shots, info.default_sensitivity))
+    Ok(Fold::new(numbers, shots, info.default_sensitivity, (info.width, info.height)))
 }
 
 /// Stretches shots over scans that the survey left out (unreadable ones, say), so that every scan has a shot.

@@ -21,6 +21,7 @@ use crate::model::artist::Artist;
 use crate::model::decision::{CandidateId, Decision, FillChoice};
 use crate::model::edit::Region;
 use crate::model::info::{FrameEntry, ReelInfo};
+use crate::model::learned::{Learned, Learning};
 use crate::model::record::{Deed, Record, Spot};
 use crate::model::shot::Shot;
 use crate::timecode::Timecode;
@@ -155,7 +156,30 @@ impl Reel {
     pub fn asks(&self, id: CandidateId) -> bool {
         let Some((candidate, place)) = self.candidate(id).zip(self.position(id.frame)) else { return false };
         self.decision(id) != Decision::Undecided
-            || candidate.confidence >= self.fold.sensitivity(self.fold.shot_at(place))
+            || candidate.confidence.min(self.confidence(id)) >= self.fold.sensitivity(self.fold.shot_at(place))
+    }
+
+    /// The confidence that counts for a candidate: the detector's, or the lower one that its shot's examples leave.
+    pub fn confidence(&self, id: CandidateId) -> f32 {
+        self.fold.frame(id.frame).map_or(0.0, |f| f.confidence(id.index as usize))
+    }
+
+    /// What the decisions of its shot say about a candidate; `None` while they say nothing.
+    pub fn learned(&self, id: CandidateId) -> Option<Learned> {
+        self.fold.frame(id.frame)?.learned.get(id.index as usize).copied()
+    }
+
+    /// True when a candidate is undecided, would ask for a decision by the detector's confidence alone, and is proposed
+    /// to be left.
+    pub fn proposed(&self, id: CandidateId) -> bool {
+        let Some(place) = self.position(id.frame) else { return false };
+        let sensitivity = self.fold.sensitivity(self.fold.shot_at(place));
+        self.fold.frame(id.frame).is_some_and(|f| f.proposes(id.index as usize, sensitivity))
+    }
+
+    /// What a shot has learned from its decisions, and what it proposes.
+    pub fn learning(&self, shot: usize) -> Learning {
+        self.fold.learning(shot)
     }
 
     /// The protected regions that stand, in the order in which they were made.

@@ -8,6 +8,8 @@ use crate::interpolate::{cubic_weights, sample};
 
 /// Side of the square that is moved as one, in pixels. Vectors are read at its centre.
 const BLOCK: usize = 4;
+/// Samples that a row of a block needs, with one to spare.
+const WIDE: usize = 8;
 
 /// `reference` moved onto the current frame by `field`, cubic between samples, not levelled.
 pub fn compensate(reference: &Plane, field: &MotionField) -> Plane {
@@ -27,7 +29,7 @@ fn moved_band(reference: &Plane, field: &MotionField, y0: usize, rows: &mut [f32
     let tall = rows.len() / width;
     for x0 in (0..width).step_by(BLOCK) {
         let wide = BLOCK.min(width - x0);
-        let v = field.at(x0 as f32 + 1.5, y0 as f32 + 1.5);
+        let v = field.block(x0, y0);
         let (x, y) = (x0 as f32 + v.dx, y0 as f32 + v.dy);
         let (fx, fy) = (x.floor(), y.floor());
         let inside = fx >= 1.0
@@ -51,17 +53,22 @@ fn moved_band(reference: &Plane, field: &MotionField, y0: usize, rows: &mut [f32
 #[inline(always)]
 fn moved_block(reference: &Plane, x: usize, y: usize, tx: f32, ty: f32, out: &mut [f32], stride: usize) {
     let (wx, wy) = (cubic_weights(tx), cubic_weights(ty));
-    let mut across = [[0.0f32; BLOCK]; BLOCK + 3];
-    for (j, line) in across.iter_mut().enumerate() {
-        let row = &reference.row(y + j)[x..x + BLOCK + 3];
-        for i in 0..BLOCK {
-            line[i] = wx[0] * row[i] + wx[1] * row[i + 1] + wx[2] * row[i + 2] + wx[3] * row[i + 3];
+    let width = reference.width();
+    let all = &reference.as_slice()[y * width + x..(y + BLOCK + 2) * width + x + WIDE];
+    // Along the columns first: eight samples of a row fill one vector register.
+    let mut down = [[0.0f32; WIDE]; BLOCK];
+    for (j, line) in down.iter_mut().enumerate() {
+        for (k, w) in wy.iter().enumerate() {
+            let row = &all[(j + k) * width..(j + k) * width + WIDE];
+            for i in 0..WIDE {
+                line[i] += w * row[i];
+            }
         }
     }
-    for j in 0..BLOCK {
+    for (j, line) in down.iter().enumerate() {
+        let out = &mut out[j * stride..j * stride + BLOCK];
         for i in 0..BLOCK {
-            out[j * stride + i] =
-                wy[0] * across[j][i] + wy[1] * across[j + 1][i] + wy[2] * across[j + 2][i] + wy[3] * across[j + 3][i];
+            out[i] = wx[0] * line[i] + wx[1] * line[i + 1] + wx[2] * line[i + 2] + wx[3] * line[i + 3];
         }
     }
 }

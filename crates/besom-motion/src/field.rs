@@ -56,6 +56,13 @@ impl MotionField {
         Vector::new(self.read(&self.dx, x, y), self.read(&self.dy, x, y))
     }
 
+    /// The vector at the middle of the square of 4x4 pixels whose first is `(x, y)`, multiples of four: as [`MotionField::at`]
+    /// gives it, without reading between cells where the square is a cell.
+    #[inline]
+    pub(crate) fn block(&self, x: usize, y: usize) -> Vector {
+        if self.cell == 4 { self.cell_vector(x / 4, y / 4) } else { self.at(x as f32 + 1.5, y as f32 + 1.5) }
+    }
+
     /// Mean absolute difference that the best patch left here, in codes of the smoothed half-size luma.
     pub fn error(&self, x: f32, y: f32) -> f32 {
         self.read(&self.error, x, y)

@@ -9,6 +9,7 @@ use crate::components::{Component, Thresholds, components};
 use crate::evidence::{sigma_table, test};
 use crate::features::{Crowd, Glance, Measured, Scene, Side, closer_look, glance};
 use crate::grain::Grain;
+use crate::infrared::{self, Opinion};
 use crate::lines::lines;
 use crate::model::Model;
 use crate::prepare::Prepared;
@@ -102,7 +103,10 @@ pub fn suspects(
     let [field_a, field_b] = fields(current, neighbours, one_sided);
     let (a, b) = rayon::join(|| seen(current, neighbours[0], &field_a), || seen(current, neighbours[1], &field_b));
     let evidence = test(&current.luma, &a, &b, &sigma_table(grain));
-    let components = components(&evidence, &settings.thresholds);
+    let mut components = components(&evidence, &settings.thresholds);
+    if let Some(infrared) = &current.infrared {
+        infrared::join_weaker(infrared, &evidence, &settings.thresholds, &mut components);
+    }
     let mut taken = Plane::<u8>::new(current.width(), current.height());
     for c in &components {
         c.mask.paint(&mut taken, 1);
@@ -123,7 +127,12 @@ pub fn suspects(
     };
     let looked: Vec<Option<Measured>> = components
         .par_iter()
-        .map(|c| Some(glance(&scene, c)).filter(|g: &Glance| first_look(g.values())).map(|g| closer_look(&scene, g)))
+        .map(|c| {
+            let blocked = || current.infrared.as_ref().is_some_and(|infrared| infrared.blocked(&c.mask));
+            Some(glance(&scene, c))
+                .filter(|g: &Glance| first_look(g.values()) || blocked())
+                .map(|g| closer_look(&scene, g))
+        })
         .collect();
     let (components, measured) = components.into_iter().zip(looked).filter_map(|(c, m)| m.map(|m| (c, m))).unzip();
     let lines = lines(current, &scene.sides, grain);
@@ -135,7 +144,7 @@ pub fn detect(window: &Window, grain: &Grain, model: &Model, settings: &Settings
     let found = suspects(window, grain, settings, &|values| model.worth_a_closer_look(values));
     let marks = found.components.into_iter().zip(&found.measured);
     let mut candidates: Vec<Candidate> =
-        marks.filter_map(|(component, measured)| judge(component, measured, model, settings)).collect();
+        marks.filter_map(|(component, measured)| judge(component, measured, window.current, model, settings)).collect();
     // What lies on a line that is sure is part of it.
     let sure: Vec<&Candidate> = found.lines.iter().filter(|l| l.confidence >= SURE).collect();
     candidates.retain(|c| !sure.iter().any(|l| 2 * l.mask.overlap(&c.mask) > c.area()));
@@ -147,8 +156,15 @@ pub fn detect(window: &Window, grain: &Grain, model: &Model, settings: &Settings
 /// Confidence from which a line swallows the specks that lie on it.
 const SURE: f32 = 0.5;
 
-fn judge(component: Component, measured: &Measured, model: &Model, settings: &Settings) -> Option<Candidate> {
-    let confidence = model.confidence(measured);
+fn judge(
+    component: Component,
+    measured: &Measured,
+    current: &Prepared,
+    model: &Model,
+    settings: &Settings,
+) -> Option<Candidate> {
+    let infrared = current.infrared.as_ref().map_or_else(Opinion::default, |i| i.says(&component.mask));
+    let confidence = infrared.shifted(model.confidence(measured));
     (confidence >= settings.floor).then(|| Candidate {
         kind: if measured.hair { Kind::Hair } else { Kind::Dust },
         polarity: component.polarity,
@@ -156,7 +172,7 @@ fn judge(component: Component, measured: &Measured, model: &Model, settings: &Se
         risk: risk(measured),
         origin: Origin::Film,
         peak: measured.get("spike_peak"),
-        reasons: model.reasons(measured),
+        reasons: infrared.among(model.reasons(measured)),
         mask: component.mask,
     })
 }

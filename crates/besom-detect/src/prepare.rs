@@ -4,6 +4,8 @@ use besom_motion::Pyramid;
 use besom_scan::Plane;
 use rayon::prelude::*;
 
+use crate::infrared::Infrared;
+
 /// A frame ready for motion and detection.
 #[derive(Clone, Debug)]
 pub struct Prepared {
@@ -14,6 +16,8 @@ pub struct Prepared {
     pub luma: Plane,
     /// Luma at falling sizes for the motion search.
     pub pyramid: Pyramid,
+    /// Its infrared, when the scan has one and it can be trusted.
+    pub infrared: Option<Infrared>,
 }
 
 impl Prepared {
@@ -26,7 +30,15 @@ impl Prepared {
         }
         let sharp = luma(&planes);
         let pyramid = Pyramid::new(&sharp);
-        Some(Self { luma: smoothed(&sharp), planes, pyramid })
+        Some(Self { luma: smoothed(&sharp), planes, pyramid, infrared: None })
+    }
+
+    /// The same with an infrared plane, which is left out when its size is another.
+    #[must_use]
+    pub fn with_infrared(mut self, infrared: Option<Infrared>) -> Self {
+        let size = (self.width(), self.height());
+        self.infrared = infrared.filter(|plane| plane.size() == size);
+        self
     }
 
     /// Columns.

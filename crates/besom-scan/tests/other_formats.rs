@@ -157,6 +157,16 @@ fn openexr_keeps_header_and_untouched_blocks() {
 }
 
 #[test]
+fn an_openexr_channel_named_ir_is_infrared_and_alpha_is_not() {
+    for (name, infrared) in [("IR", Some("channel IR")), ("A", None)] {
+        let read = scan(made::exr_file_with_fourth(name)).unwrap();
+        assert_eq!((read.frame().channels, read.header().fact("Infrared")), (4, infrared));
+        let fourth: Vec<u32> = (0..5).map(|x| read.frame().native_bits(x, 1, 3)).collect();
+        assert_eq!(fourth, (0..5).map(|x| 0x3000 + 3 * (5 + x)).collect::<Vec<u32>>());
+    }
+}
+
+#[test]
 fn a_change_in_another_openexr_block_is_found() {
     let (file, _) = made::exr_file(ExrCompression::ZIP16, 37, 70, false);
     let read = scan(file.clone()).unwrap();

@@ -92,6 +92,35 @@ impl ClipFolder {
         Ok(Self { folder: folder.to_owned(), name: name.to_owned() })
     }
 
+    /// The same with a folder `infrared` (10-bit DPX of one channel) for [`write_infrared`](Self::write_infrared).
+    ///
+    /// # Errors
+    /// When it cannot be made.
+    pub fn with_infrared(self) -> Result<Self, ScanError> {
+        make(&self.folder.join("infrared"))?;
+        Ok(self)
+    }
+
+    /// Writes one frame's infrared under its scan number, into a folder of its own.
+    ///
+    /// # Errors
+    /// When the file cannot be written.
+    pub fn write_infrared(&self, number: u64, infrared: &Plane) -> Result<(), ScanError> {
+        let file = format!("{}.{number:07}.dpx", self.name);
+        let facts = Facts { file_name: file.clone(), creator: "besom-proof".into(), ..Facts::default() };
+        write_atomically(&self.folder.join("infrared").join(file), &dpx_of(std::slice::from_ref(infrared), &facts))
+    }
+
+    /// Writes one frame whose scan has its infrared as a channel more.
+    ///
+    /// # Errors
+    /// As [`write`](Self::write).
+    pub fn write_with_channel(&self, number: u64, frame: &AgedFrame, infrared: Plane) -> Result<(), ScanError> {
+        let mut frame = frame.clone();
+        frame.aged.push(infrared);
+        self.write(number, &frame)
+    }
+
     /// Writes one frame under its scan number.
     ///
     /// # Errors

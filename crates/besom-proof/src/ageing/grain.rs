@@ -54,6 +54,15 @@ pub(super) fn add(planes: &mut [Plane], grain: f32, style: &GrainStyle, (seed, f
     }
 }
 
+/// Adds grain of the same strength everywhere to a plane that is no colour record.
+pub(super) fn add_even(plane: &mut Plane, grain: f32, seed: u64, frame: usize) {
+    if grain <= 0.0 || plane.width() == 0 || plane.height() == 0 {
+        return;
+    }
+    let own = field(plane.width(), plane.height(), &kernel(SPREAD), &mut Dice::new(seed, frame, Purpose::Grain(0)));
+    plane.as_mut_slice().iter_mut().zip(own.as_slice()).for_each(|(sample, own)| *sample += grain * own);
+}
+
 /// A field of unit variance whose neighbours are correlated.
 fn field(width: usize, height: usize, kernel: &[f32], dice: &mut Dice) -> Plane {
     let margin = kernel.len() / 2;

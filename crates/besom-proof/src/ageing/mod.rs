@@ -12,6 +12,7 @@ pub mod files;
 mod gate;
 mod grain;
 mod hair;
+pub mod infrared;
 mod lines;
 pub(crate) mod noise;
 mod particle;
@@ -27,6 +28,7 @@ use besom_scan::Plane;
 use rayon::prelude::*;
 
 use lines::Line;
+use stamp::Stamp;
 use style::PictureStyle;
 
 /// Label bit of dust and dirt.
@@ -190,23 +192,31 @@ impl Ageing {
     fn soil(&self, number: usize, planes: &mut [Plane], bare: Option<&[Plane]>) -> [Plane; 3] {
         let (width, height) = self.size;
         let mut opacity = std::array::from_fn(|_| Plane::new(width, height));
-        let scale = size_scale(width);
-        let share = libm::sqrtf((width * height) as f32 / (2048.0 * 1556.0));
-        let settings = &self.settings;
-        let cloud = if self.clouds.contains(&number) { 1.0 } else { settings.clouds };
         let [dust, hair, line] = &mut opacity;
         for scratch in &self.lines {
             scratch.lay(number, planes, line);
         }
-        let here = (self.seed, number);
-        for stamp in hair::of_frame(settings.hairs * share, self.size, scale, &settings.style, here) {
+        let [hairs, particles] = self.stamps(number);
+        for stamp in hairs {
             stamp.lay(planes, bare, hair);
         }
-        let amounts = (settings.dust * share, cloud);
-        for stamp in particle::of_frame(amounts, self.size, scale, &settings.style.dirt, here) {
+        for stamp in particles {
             stamp.lay(planes, bare, dust);
         }
         opacity
+    }
+
+    /// The hairs and the particles of a frame, in the order in which they are laid on it.
+    fn stamps(&self, number: usize) -> [Vec<Stamp>; 2] {
+        let (width, height) = self.size;
+        let (scale, here) = (size_scale(width), (self.seed, number));
+        let share = libm::sqrtf((width * height) as f32 / (2048.0 * 1556.0));
+        let settings = &self.settings;
+        let cloud = if self.clouds.contains(&number) { 1.0 } else { settings.clouds };
+        [
+            hair::of_frame(settings.hairs * share, self.size, scale, &settings.style, here),
+            particle::of_frame((settings.dust * share, cloud), self.size, scale, &settings.style.dirt, here),
+        ]
     }
 }
 

@@ -4,6 +4,7 @@ use std::io::Write;
 use std::path::PathBuf;
 
 use besom_proof::ageing::files::{ClipFolder, read_clean};
+use besom_proof::ageing::infrared::{Film, Infrared};
 use besom_proof::ageing::{Ageing, Level, Settings};
 use besom_scan::write::check_target;
 use besom_scan::{Plane, ScanError};
@@ -22,6 +23,16 @@ enum LevelName {
     Light,
     /// A print that was run for years.
     Heavy,
+}
+
+#[derive(Clone, Copy, clap::ValueEnum)]
+enum FilmName {
+    /// Colour film whose dyes let infrared pass.
+    Dyes,
+    /// Colour film whose cyan dye blocks part of it.
+    LeakingCyan,
+    /// Black-and-white film, whose silver blocks it.
+    Silver,
 }
 
 #[derive(clap::Args)]
@@ -70,6 +81,12 @@ pub(crate) struct Arguments {
     /// Line scratches that cross a frame on average, instead of the level's.
     #[arg(long)]
     lines: Option<f32>,
+    /// Write the infrared of a film of this kind too, into the folder `infrared`.
+    #[arg(long, value_enum, value_name = "FILM")]
+    infrared: Option<FilmName>,
+    /// Write the infrared as the scans' fourth channel instead.
+    #[arg(long, requires = "infrared")]
+    infrared_channel: bool,
 }
 
 impl Arguments {
@@ -113,13 +130,37 @@ pub(crate) fn run(arguments: &Arguments, out: &mut dyn Write) -> Result<(), Fail
     }
     let size = frames.first().and_then(|f| f.first()).map_or((0, 0), |p| (p.width(), p.height()));
     let ageing = Ageing::new(&settings, size.0, size.1, frames.len(), arguments.seed);
-    let folder = ClipFolder::create(&arguments.to, &arguments.name)?;
-    let write = |(n, planes): (usize, &Vec<Plane>)| folder.write(arguments.first + n as u64, &ageing.frame(n, planes));
+    let film = arguments.infrared.map(film);
+    if arguments.infrared_channel && frames.first().is_some_and(|planes| planes.len() != 3) {
+        return Err(Failure::because("a grey clip's DPX files have no place for an infrared channel"));
+    }
+    let mut folder = ClipFolder::create(&arguments.to, &arguments.name)?;
+    if film.is_some() && !arguments.infrared_channel {
+        folder = folder.with_infrared()?;
+    }
+    let write = |(n, planes): (usize, &Vec<Plane>)| {
+        let (number, frame) = (arguments.first + n as u64, ageing.frame(n, planes));
+        let Some(film) = &film else { return folder.write(number, &frame) };
+        let infrared = film.plane(&ageing, n, &frame);
+        if arguments.infrared_channel {
+            return folder.write_with_channel(number, &frame, infrared);
+        }
+        folder.write(number, &frame).and_then(|()| folder.write_infrared(number, &infrared))
+    };
     // Collected before the first error is looked for, so that it is the first frame's whatever the threads do.
     let written: Vec<Result<(), ScanError>> = frames.par_iter().enumerate().map(write).collect();
     written.into_iter().collect::<Result<(), _>>()?;
     writeln!(out, "{} frames of {} x {} written to {}", frames.len(), size.0, size.1, arguments.to.display())?;
     Ok(())
+}
+
+fn film(name: FilmName) -> Infrared {
+    let film = match name {
+        FilmName::Dyes => Film::Dyes,
+        FilmName::LeakingCyan => Film::LeakingCyan,
+        FilmName::Silver => Film::Silver,
+    };
+    Infrared { film, ..Infrared::default() }
 }
 
 /// A plane at another width, its proportions kept, by cubic interpolation (area-weighted when it shrinks).
@@ -184,6 +225,26 @@ mod tests {
         let score = score_folders(other.path(), &other.path().join("truth"), None).unwrap();
         assert_eq!((score.detection.dust.all, score.detection.line.all), (0, 0));
         assert_eq!(score.detection.pixels, 3 * 40 * 30);
+    }
+
+    #[test]
+    fn infrared_is_written_beside_the_scans_or_into_them() {
+        let (clip, apart, within) = (clip(), tempfile::tempdir().unwrap(), tempfile::tempdir().unwrap());
+        let dirt = ["--level", "heavy", "--dust", "2000", "--infrared"];
+        ran(clip.path(), apart.path(), &[&dirt[..], &["dyes"]].concat()).unwrap();
+        ran(clip.path(), within.path(), &[&dirt[..], &["dyes", "--infrared-channel"]].concat()).unwrap();
+        let scan = |folder: &Path, part: &str| {
+            besom_scan::Scan::read(&folder.join(part).join("clip.0000002.dpx")).unwrap().frame().clone()
+        };
+        let (picture, four) = (scan(apart.path(), "scans"), scan(within.path(), "scans"));
+        let infrared = scan(apart.path(), "infrared");
+        assert_eq!((picture.channels, four.channels, infrared.channels), (3, 4, 1));
+        assert_eq!(four.analysis(), picture.analysis());
+        assert!((0..80).all(|x| four.native_bits(x, 31, 3) == infrared.native_bits(x, 31, 0)));
+        let other = tempfile::tempdir().unwrap();
+        ran(clip.path(), other.path(), &[&dirt[..], &["silver"]].concat()).unwrap();
+        assert_ne!(scan(other.path(), "infrared"), infrared);
+        assert_eq!(scan(other.path(), "scans"), picture, "the picture does not depend on the infrared");
     }
 
     #[test]

@@ -4,6 +4,7 @@
 mod age;
 mod demo;
 mod figures;
+mod infrared;
 mod peers;
 mod score;
 mod train;
@@ -26,6 +27,8 @@ pub(crate) enum Command {
     Peers(peers::Arguments),
     /// Train the ensembles that ship with Besom on clips aged here, and show how they do on clips left out.
     Train(train::Arguments),
+    /// Show what an infrared plane is worth: figures with and without it, and the likelihood ratios behind its weight.
+    Infrared(infrared::Arguments),
     /// Print the whole table that the detector is judged by.
     Figures(figures::Arguments),
 }
@@ -39,6 +42,7 @@ impl Command {
             Self::Score(arguments) => score::run(arguments, out),
             Self::Peers(arguments) => peers::run(arguments, out),
             Self::Train(arguments) => train::run(arguments, out),
+            Self::Infrared(arguments) => infrared::run(arguments, out),
             Self::Figures(arguments) => figures::run(arguments, out),
         }
     }

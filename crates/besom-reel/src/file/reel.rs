@@ -2,16 +2,20 @@
 
 use std::path::{Path, PathBuf};
 
+use besom_detect::infrared::Likeness;
 use serde::{Deserialize, Serialize};
 
 use super::{parse_versioned, read_text, replace_ron};
 use crate::error::ReelError;
 use crate::model::gauge::Gauge;
 use crate::model::info::{Pattern, Problem, ReelInfo};
+use crate::model::infrared::{InfraredInfo, InfraredSource};
 use crate::model::rate::Rate;
 
-/// The version that this Besom writes, and the newest that it reads.
-pub const VERSION: u64 = 1;
+/// The newest version that this Besom reads. A reel without infrared is written as version 1, which older ones read too;
+/// one with infrared is not, because an older one would search it without a word.
+pub const VERSION: u64 = 2;
+const WITHOUT_INFRARED: u64 = 1;
 
 /// Most scans that a reel may name: over ten hours at 24 frames a second. A damaged file must not ask for more.
 const MOST_FRAMES: u64 = 1_000_000;
@@ -34,6 +38,17 @@ struct ReelFile {
     default_sensitivity: f32,
     facts: Vec<(String, String)>,
     problems: Vec<ProblemFile>,
+    /// Since version 2.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    infrared: Option<InfraredFile>,
+}
+
+#[derive(Serialize, Deserialize)]
+struct InfraredFile {
+    /// Folder, prefix, suffix and digits of a sequence of its own; `None` for a channel of the scans.
+    sequence: Option<(String, String, String, u8)>,
+    /// For each shot, its correlation with the picture, its contrast against it, and the depth of a detail of 100 codes.
+    shots: Vec<Option<(f32, f32, f32)>>,
 }
 
 #[derive(Serialize, Deserialize)]
@@ -60,11 +75,10 @@ fn path_in(folder: &Path) -> PathBuf {
 /// Writes the facts, replacing the file in one step.
 pub fn write(folder: &Path, info: &ReelInfo) -> Result<(), ReelError> {
     let path = path_in(folder);
-    let scans = info.scans.to_str().ok_or_else(|| {
-        ReelError::request(format!("{}: the folder's name is not valid Unicode text", info.scans.display()))
-    })?;
+    let scans = text_of(&info.scans)?;
+    let infrared = info.infrared.as_ref().map(infrared_to_file).transpose()?;
     let file = ReelFile {
-        version: VERSION,
+        version: if infrared.is_some() { VERSION } else { WITHOUT_INFRARED },
         name: info.name.clone(),
         scans: ScansFile {
             folder: scans.to_owned(),
@@ -87,9 +101,51 @@ pub fn write(folder: &Path, info: &ReelInfo) -> Result<(), ReelError> {
         default_sensitivity: info.default_sensitivity,
         facts: info.facts.clone(),
         problems: info.problems.iter().map(|p| ProblemFile { frame: p.frame, text: p.text.clone() }).collect(),
+        infrared,
     };
     from_file(&path, &file)?;
     replace_ron(&path, &file)
+}
+
+fn text_of(folder: &Path) -> Result<&str, ReelError> {
+    let odd = || ReelError::request(format!("{}: the folder's name is not valid Unicode text", folder.display()));
+    folder.to_str().ok_or_else(odd)
+}
+
+fn infrared_to_file(info: &InfraredInfo) -> Result<InfraredFile, ReelError> {
+    let sequence = match &info.source {
+        InfraredSource::Channel => None,
+        InfraredSource::Sequence { folder, pattern: Pattern { prefix, suffix, padding } } => {
+            Some((text_of(folder)?.to_owned(), prefix.clone(), suffix.clone(), (*padding).min(20) as u8))
+        }
+    };
+    let shots = info.shots.iter().map(|s| s.map(|l| (l.correlation, l.contrast, l.depth))).collect();
+    Ok(InfraredFile { sequence, shots })
+}
+
+fn infrared_from_file(path: &Path, file: &InfraredFile) -> Result<InfraredInfo, ReelError> {
+    let damaged = |reason: &str| ReelError::damaged(path, reason);
+    let source = match &file.sequence {
+        None => InfraredSource::Channel,
+        Some((_, prefix, suffix, padding)) if !plain_name(prefix) || !plain_name(suffix) || *padding > 20 => {
+            return Err(damaged("its infrared's names hold a folder separator or more than 20 digits"));
+        }
+        Some((folder, prefix, suffix, padding)) => InfraredSource::Sequence {
+            folder: PathBuf::from(folder),
+            pattern: Pattern { prefix: prefix.clone(), suffix: suffix.clone(), padding: usize::from(*padding) },
+        },
+    };
+    let numbers = file.shots.iter().flatten().flat_map(|(a, b, c)| [a, b, c]);
+    if !numbers.copied().all(f32::is_finite) {
+        return Err(damaged("its infrared's measures are not finite numbers"));
+    }
+    let likeness = |(correlation, contrast, depth)| Likeness { correlation, contrast, depth };
+    Ok(InfraredInfo { source, shots: file.shots.iter().map(|s| s.map(likeness)).collect() })
+}
+
+/// No name of a file may lead out of its folder.
+fn plain_name(part: &str) -> bool {
+    !part.contains(['/', '\\', '\0'])
 }
 
 /// Reads the facts; refuses a folder from a newer Besom.
@@ -116,7 +172,6 @@ fn from_file(path: &Path, file: &ReelFile) -> Result<ReelInfo, ReelError> {
     if !(1..=65_535).contains(&file.width) || !(1..=65_535).contains(&file.height) {
         return Err(damaged("its frames are not between 1 and 65,535 pixels wide and high"));
     }
-    let plain_name = |part: &str| !part.contains(['/', '\\', '\0']);
     if !plain_name(&scans.prefix) || !plain_name(&scans.suffix) || scans.padding > 20 {
         return Err(damaged("its scans' names hold a folder separator or more than 20 digits"));
     }
@@ -146,6 +201,7 @@ fn from_file(path: &Path, file: &ReelFile) -> Result<ReelInfo, ReelError> {
         gauge: Gauge::from_word(&file.gauge).ok_or_else(|| damaged("it names a gauge that does not exist"))?,
         facts: file.facts.clone(),
         problems: file.problems.iter().map(|p| Problem { frame: p.frame, text: p.text.clone() }).collect(),
+        infrared: file.infrared.as_ref().map(|i| infrared_from_file(path, i)).transpose()?,
         default_sensitivity: file.default_sensitivity,
     })
 }
@@ -177,9 +233,32 @@ mod tests {
     }
 
     #[test]
+    fn infrared_comes_back_and_a_reel_without_it_stays_readable_by_older_versions() {
+        let folder = tempfile::tempdir().unwrap();
+        let text = || std::fs::read_to_string(folder.path().join("reel.ron")).unwrap();
+        let mut info = skerry();
+        write(folder.path(), &info).unwrap();
+        assert!(text().contains("version: 1") && !text().contains("infrared"), "{}", text());
+        let likeness = Likeness { correlation: 0.93, contrast: 0.88, depth: 12.5 };
+        let pattern = Pattern { prefix: "lamps_ir.".into(), suffix: ".tif".into(), padding: 5 };
+        for source in [InfraredSource::Channel, InfraredSource::Sequence { folder: PathBuf::from("../ir"), pattern }] {
+            info.infrared = Some(InfraredInfo { source, shots: vec![Some(likeness), None] });
+            write(folder.path(), &info).unwrap();
+            assert!(text().contains("version: 2"));
+            assert_eq!(read(folder.path()).unwrap(), info);
+        }
+        let good = text();
+        for (from, to) in [("\"lamps_ir.\"", "\"../x\""), ("12.5", "NaN")] {
+            assert!(good.contains(from), "{good}");
+            std::fs::write(folder.path().join("reel.ron"), good.replace(from, to)).unwrap();
+            assert_eq!(read(folder.path()).map_err(|e| e.kind()), Err(ReelErrorKind::Damaged), "{to}");
+        }
+    }
+
+    #[test]
     fn a_newer_folder_is_refused_by_name() {
         let folder = tempfile::tempdir().unwrap();
-        std::fs::write(folder.path().join("reel.ron"), "(version: 2, rooms: {\"a\": Some([1, 2])}, odd: Thing(x: 1))")
+        std::fs::write(folder.path().join("reel.ron"), "(version: 3, rooms: {\"a\": Some([1, 2])}, odd: Thing(x: 1))")
             .unwrap();
         let error = read(folder.path()).unwrap_err();
         assert_eq!(error.kind(), ReelErrorKind::Newer);

@@ -3,6 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use super::gauge::Gauge;
+use super::infrared::InfraredInfo;
 use super::rate::Rate;
 
 /// Sensitivity of a shot that nobody set. The detector's confidence is a probability: at 0.2 one candidate in five is dirt, and
@@ -74,6 +75,8 @@ pub struct ReelInfo {
     pub facts: Vec<(String, String)>,
     /// What the survey found amiss.
     pub problems: Vec<Problem>,
+    /// Its infrared, when it has one.
+    pub infrared: Option<InfraredInfo>,
     /// Sensitivity of shots that nobody set.
     pub default_sensitivity: f32,
 }
@@ -100,6 +103,7 @@ impl ReelInfo {
             gauge: Gauge::default(),
             facts: Vec::new(),
             problems: Vec::new(),
+            infrared: None,
             default_sensitivity: DEFAULT_SENSITIVITY,
         }
     }

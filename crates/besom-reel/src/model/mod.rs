@@ -6,6 +6,7 @@ pub mod edit;
 pub mod gauge;
 pub mod group;
 pub mod info;
+pub mod infrared;
 pub mod learned;
 pub mod rate;
 pub mod record;

@@ -13,6 +13,7 @@ use crate::file::candidates::{self, Chunk};
 use crate::reel::Reel;
 
 use super::frames::{prepared, size_of};
+use super::infrared::Reader;
 use super::places::{Places, cell_of, places_in};
 use super::walk::{Held, Walk, batch_size};
 use super::{assemble, model};
@@ -66,6 +67,9 @@ impl Detector {
         }
         // A missing neighbour changes what can be found next to it.
         digest.update(format!("{:?} {:?}\n", info.gaps, info.problems.iter().map(|p| p.frame).collect::<Vec<_>>()));
+        if let Some(infrared) = &info.infrared {
+            digest.update(format!("{infrared:?}\n"));
+        }
         Ok(Self { model, settings, fingerprint: digest.finalize().into() })
     }
 
@@ -191,13 +195,18 @@ impl Pass<'_> {
     fn run(&self, parts: &[Part], report: &mut DetectReport, progress: &dyn Progress) -> Result<(), ReelError> {
         let size = size_of(self.reel.info());
         let places = Places::new(self.reel.frames(), self.reel.shots());
+        let infrared = Reader::of(self.reel.info(), self.folder);
         let visited: Vec<usize> = parts.iter().flat_map(|part| &part.frames).map(|(place, _)| *place).collect();
         let walk = Walk {
             places: &visited,
             batch: batch_size(size.0 * size.1),
             needs: |place: usize| places.around(place),
             load: |place: usize| -> Frame {
-                places.entry(place).map_or_else(|| Err("there is no such scan".to_owned()), |e| prepared(&e.path, size))
+                let entry = places.entry(place).ok_or_else(|| "there is no such scan".to_owned())?;
+                match &infrared {
+                    None => prepared(&entry.path, size),
+                    Some(infrared) => infrared.prepared(entry, places.shot(place), size),
+                }
             },
             work: |place: usize, held: &Held<Frame>| self.detector.look(place, &places, held),
         };
@@ -215,7 +224,9 @@ impl Pass<'_> {
                 part = waiting.next();
             }
             Ok(())
-        })
+        })?;
+        report.notes.extend(infrared.and_then(Reader::note));
+        Ok(())
     }
 
     fn write(&self, part: &Part, frames: Vec<(u64, Vec<Candidate>)>) -> Result<(), ReelError> {

@@ -14,6 +14,7 @@ mod detect;
 mod fills;
 mod frames;
 mod headers;
+mod infrared;
 mod masks;
 mod pixels;
 mod places;
@@ -25,6 +26,7 @@ mod walk;
 
 pub use assemble::{AssembleReport, assemble};
 pub use detect::{DetectOptions, DetectReport, detect};
+pub use infrared::InfraredFrom;
 pub use masks::{MaskOptions, MasksReport, WhichMasks, masks};
 pub use record::{RepairEntry, RepairRecord};
 pub use repair::{RepairOptions, RepairReport, repair};

@@ -16,6 +16,7 @@ use crate::model::shot::Shot;
 use crate::reel::Reel;
 
 use super::headers::{self, Headers};
+use super::infrared::{self, InfraredFrom};
 use super::pixels;
 
 /// What to do with scans that cannot be read or have another size than the rest.
@@ -39,6 +40,8 @@ pub struct StartOptions {
     pub gauge: Option<Gauge>,
     /// What to do with damaged scans.
     pub damaged: Damaged,
+    /// Where the scans' infrared is; without it, what their headers name.
+    pub infrared: Option<InfraredFrom>,
 }
 
 /// What the survey found.
@@ -76,13 +79,19 @@ pub fn start(
     write::check_target(&sequence.folder, reel)?;
     let mut headers = headers::survey(&sequence, progress)?;
     refuse_damaged(&sequence, &headers.problems, options.damaged)?;
+    let found = infrared::find(options.infrared.as_ref(), &sequence, reel, &headers.common, progress)?;
     let size = (headers.common.width, headers.common.height, headers.common.channels);
     let survey = pixels::survey(&sequence, size, &mut headers.problems, progress)?;
     refuse_damaged(&sequence, &headers.problems, options.damaged)?;
 
-    let info = facts(&sequence, reel, options, &headers)?;
+    let mut info = facts(&sequence, reel, options, &headers)?;
+    if let Some(found) = &found {
+        let folder = found.folder().map_or(Ok(PathBuf::new()), |folder| scans_as_seen_from(reel, folder))?;
+        info.infrared = Some(infrared::judge(found, folder, reel, &info, &survey.shots, progress)?);
+    }
     Reel::create(reel, &info, &survey.shots)?;
-    let notes = notes(&sequence, &headers, &survey.shots);
+    let mut notes = notes(&sequence, &headers, &survey.shots);
+    notes.extend(found.into_iter().flat_map(|found| found.notes));
     let frames = sequence.frames.len();
     Ok(StartReport { reel: reel.to_owned(), info, frames, gaps: sequence.gaps(), shots: survey.shots, notes })
 }

@@ -29,7 +29,7 @@ pub(crate) struct Layout {
     tiled: bool,
     width: usize,
     height: usize,
-    /// Place in the file's channel list of red, green, blue, alpha (or grey, alpha).
+    /// Place in the file's channel list of red, green, blue, and infrared or alpha (or grey, and one of these).
     picks: Vec<usize>,
     single: bool,
     facts: Vec<(String, String)>,
@@ -340,7 +340,10 @@ fn differing(a: &[u8], b: &[u8]) -> u64 {
     a.iter().zip(b).filter(|(a, b)| a != b).count() as u64 + a.len().abs_diff(b.len()) as u64
 }
 
-/// The picture's channels by name, and whether they are single floats.
+/// The name of a channel of infrared (common practice; the format reserves no name for it).
+const INFRARED: &str = "IR";
+
+/// The picture's channels by name, with infrared or else alpha last, and whether they are single floats.
 fn picks(channels: &ChannelList) -> Result<(Vec<usize>, bool), Fault> {
     let find = |name: &str| channels.list.iter().position(|c| c.name.to_string() == name);
     let mut picks = match (find("R"), find("G"), find("B"), find("Y")) {
@@ -357,7 +360,7 @@ fn picks(channels: &ChannelList) -> Result<(Vec<usize>, bool), Fault> {
     if first == Some(SampleType::U32) {
         return Err(Fault::unsupported("its samples are whole numbers, not floats"));
     }
-    picks.extend(find("A").filter(|a| kind(*a) == first));
+    picks.extend(find(INFRARED).or_else(|| find("A")).filter(|a| kind(*a) == first));
     Ok((picks, first == Some(SampleType::F32)))
 }
 
@@ -375,6 +378,9 @@ fn facts(header: &super::exr_crate::meta::header::Header, picked: usize) -> Vec<
     }
     if let Some(comments) = &header.own_attributes.comments {
         facts.push(("Comments".to_owned(), comments.to_string()));
+    }
+    if picked.is_multiple_of(2) && names.iter().any(|name| name == INFRARED) {
+        facts.push(("Infrared".to_owned(), format!("channel {INFRARED}")));
     }
     if header.channels.list.len() > picked {
         facts.push((WARNING.to_owned(), "the other channels are kept as they are and not looked at".to_owned()));

@@ -225,3 +225,22 @@ pub fn exr_file(
     Image::from_layer(layer).write().non_parallel().to_buffered(&mut out).unwrap();
     (out.into_inner(), codes)
 }
+
+/// A 5x2 OpenEXR file of half red, green, blue and a fourth channel of this name, which holds 0x3000 + 3 * index as bits.
+pub fn exr_file_with_fourth(name: &str) -> Vec<u8> {
+    use exr::prelude::*;
+    let channels: Vec<AnyChannel<FlatSamples>> = ["B", "G", name, "R"]
+        .into_iter()
+        .map(|n| {
+            let samples = (0..10u16).map(|i| f16::from_bits(if n == name { 0x3000 + 3 * i } else { 0x3800 + i }));
+            AnyChannel::new(n, FlatSamples::F16(samples.collect()))
+        })
+        .collect();
+    let channels = AnyChannels::sort(channels.into_iter().collect());
+    let encoding =
+        Encoding { compression: Compression::ZIP16, blocks: Blocks::ScanLines, line_order: LineOrder::Increasing };
+    let layer = Layer::new((5, 2), LayerAttributes::named("skerry"), encoding, channels);
+    let mut out = std::io::Cursor::new(Vec::new());
+    Image::from_layer(layer).write().non_parallel().to_buffered(&mut out).unwrap();
+    out.into_inner()
+}

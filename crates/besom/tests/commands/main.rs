@@ -6,6 +6,7 @@ mod bad_scans;
 mod bench;
 mod damaged_reel;
 mod demo;
+mod groups;
 mod same_bytes;
 mod stopping;
 mod targets;

@@ -127,7 +127,7 @@ pub struct Judged {
     pub confidence: f32,
     /// How many of the examples it is like.
     pub like: u32,
-    /// True when it should be proposed to be decided as they were.
+    /// True when it is like enough to be proposed as they were decided.
     pub proposed: bool,
 }
 
@@ -159,8 +159,6 @@ const ANYTHING: f32 = 0.02;
 const MOST_ASKED: usize = 128;
 /// How much the opinion of a candidate at risk counts beside that of another.
 const AT_RISK_WEIGHT: f32 = 0.3;
-/// Below this confidence, what is like an example is proposed.
-const PROPOSED_BELOW: f32 = 0.3;
 /// What is proposed is at least this much likelier among the examples than among the damage.
 const TWICE: f32 = 2.0;
 /// Candidates that the spread of a shot is measured on.
@@ -252,7 +250,7 @@ impl Examples {
         let factor = ratio.max(1.0);
         let left = confidence / (confidence + (1.0 - confidence) * factor);
         let left = if left.is_finite() { left.min(confidence) } else { confidence };
-        let proposed = like > 0 && factor >= TWICE && left < PROPOSED_BELOW;
+        let proposed = like > 0 && factor >= TWICE;
         Judged { likeness: ratio / (1.0 + ratio), confidence: left, like, proposed }
     }
 }

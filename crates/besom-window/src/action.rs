@@ -75,6 +75,10 @@ pub enum Action {
     RejectFrame,
     /// Take the group of the candidate in hand whole.
     WholeGroup,
+    /// Decide all that the shot's examples propose.
+    TakeProposals,
+    /// Switch the shot's learning on or off.
+    Learn,
     /// Repair from another source.
     NextSource,
     /// Show more candidates in this shot.
@@ -195,6 +199,8 @@ table! {
         AcceptFrame [shift(Key::A)] "Accept the rest of the frame", "Accept every undecided candidate shown in this frame that is not at risk of being part of the picture; one step to undo";
         RejectFrame [shift(Key::R)] "Reject the rest of the frame", "Reject every undecided candidate shown in this frame; one step to undo";
         WholeGroup [plain(Key::T)] "Whole group", "Take all of the cloud, line or gate mark that the candidate belongs to in hand: the next decision takes it as one, on every frame, and is one step to undo";
+        TakeProposals [shift(Key::I)] "Take proposals", "Decide everything in this shot that is proposed, as the marks it is like were decided; one step to undo";
+        Learn [shift(Key::L)] "Learn", "Let this shot's undecided candidates that are like marks you called intended or rejected lose confidence and be proposed; off, every candidate has the detector's confidence again";
         NextSource [plain(Key::G)] "Get the fill elsewhere", "Fill from the automatic choice, the frame before, the frame after, or this frame's surroundings";
         ShowMore [plain(Key::M)] "Show more", "Raise the sensitivity of this shot by one hundredth";
         ShowFewer [plain(Key::L)] "Show less", "Lower the sensitivity of this shot by one hundredth";

@@ -122,6 +122,23 @@ pub(crate) fn mark(painter: &Painter, centre: Pos2, decision: Decision, colour: 
     paint_badge(painter, centre, 3.2, decision, Stroke::new(1.5, colour));
 }
 
+/// The mark of a proposal in a list: the open corners of the undecided about a ring, where the decision has a sign.
+pub(crate) fn proposal(painter: &Painter, centre: Pos2, colour: Color32) {
+    let rect = Rect::from_center_size(centre, Vec2::splat(14.0));
+    for line in outline_lines(rect, Decision::Undecided) {
+        painter.add(PathShape::line(line, Stroke::new(1.5, tokens::decision(Decision::Undecided))));
+    }
+    painter.circle_stroke(centre, 3.2, Stroke::new(1.5, colour));
+}
+
+/// The sign of a proposal beside an outline on the picture.
+pub(crate) fn proposal_badge(painter: &Painter, rect: Rect, colour: Color32) {
+    let at = rect.right_top() + vec2(5.0, -5.0);
+    for (width, colour) in [(CASING + 0.5, tokens::CASING), (LINE + 0.5, colour)] {
+        painter.circle_stroke(at, 3.5, Stroke::new(width, colour));
+    }
+}
+
 /// A picture on a button.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) enum Icon {

@@ -166,9 +166,9 @@ impl FrameState {
         self.learned.get(index).map_or(found, |l| l.confidence.min(found))
     }
 
-    /// True when a candidate is undecided, would ask for a decision without what was learned, and is proposed.
+    /// True when a candidate is undecided, asks for no decision because of what was learned, and is proposed.
     pub(crate) fn proposes(&self, index: usize, sensitivity: f32) -> bool {
-        self.would_ask(index, sensitivity) && self.learned.get(index).is_some_and(|l| l.proposed)
+        self.spares(index, sensitivity) && self.learned.get(index).is_some_and(|l| l.proposed)
     }
 
     /// True when a candidate is undecided and asks for no decision because of what was learned.

@@ -74,6 +74,11 @@ impl Fold {
         true
     }
 
+    /// True when a shot has examples enough and its learning is on.
+    pub(crate) fn has_learned(&self, shot: usize) -> bool {
+        self.lessons.get(shot).is_some_and(|l| l.on && l.decided.belonging.len() >= likeness::LEAST_EXAMPLES)
+    }
+
     /// What is known of a shot's learning, and what it proposes.
     pub(crate) fn learning(&self, shot: usize) -> Learning {
         let places = self.places_of_shot(shot);

@@ -15,7 +15,7 @@ pub struct Counts {
     /// At or above the shot's sensitivity and without a decision: work left.
     pub undecided: u64,
     /// Without a decision and proposed to be left, because of what the shot's decisions taught; would be undecided by the
-    /// detector's confidence. Counted in `undecided` or `below` as well.
+    /// detector's confidence. Part of `below`.
     pub proposed: u64,
     /// Below the shot's sensitivity and without a decision: nobody is asked.
     pub below: u64,

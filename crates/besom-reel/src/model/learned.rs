@@ -16,7 +16,7 @@ pub struct Learned {
     pub confidence: f32,
     /// How many examples it is like.
     pub like: u32,
-    /// True when it is proposed to be decided as those examples were.
+    /// True when it is like enough to be proposed as those examples were decided, where it asks for no decision any more.
     pub proposed: bool,
 }
 

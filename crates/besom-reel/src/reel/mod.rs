@@ -169,12 +169,17 @@ impl Reel {
         self.fold.frame(id.frame)?.learned.get(id.index as usize).copied()
     }
 
-    /// True when a candidate is undecided, would ask for a decision by the detector's confidence alone, and is proposed
-    /// to be left.
+    /// True when a candidate is undecided, asks for a decision by the detector's confidence alone but not by the one that
+    /// was learned, and is proposed to be left.
     pub fn proposed(&self, id: CandidateId) -> bool {
         let Some(place) = self.position(id.frame) else { return false };
         let sensitivity = self.fold.sensitivity(self.fold.shot_at(place));
         self.fold.frame(id.frame).is_some_and(|f| f.proposes(id.index as usize, sensitivity))
+    }
+
+    /// True when a shot has learned something: there are examples enough, and its learning is on.
+    pub fn has_learned(&self, shot: usize) -> bool {
+        self.fold.has_learned(shot)
     }
 
     /// What a shot has learned from its decisions, and what it proposes.

@@ -178,6 +178,8 @@ impl App {
                     self.say("The candidate in hand belongs to no cloud, line or gate mark.");
                 }
             }
+            Action::TakeProposals => self.take_proposals(),
+            Action::Learn => self.switch_learning(),
             Action::NextSource => {
                 if let Some((id, choice)) = desk.next_choice() {
                     self.set_choice(id, choice);
@@ -257,6 +259,32 @@ impl App {
             }
             Err(error) => self.complain(format!("Not recorded: {error}.")),
         }
+    }
+
+    /// Decides all that the shot proposes, in one step.
+    fn take_proposals(&mut self) {
+        let Some(desk) = &mut self.desk else { return };
+        let Some(shot) = desk.shot().map(|s| s.index) else { return };
+        let found = desk.learning().filter(|l| !l.proposals.is_empty());
+        let Some((count, decision)) = found.map(|l| (l.proposals.len(), l.proposes)) else {
+            self.say("Nothing is proposed in this shot. Mark three or more specks as intended or rejected first.");
+            return;
+        };
+        match desk.record(Edit::TakeProposals { shot, decision }) {
+            Ok(_) => {
+                let noun = plural(count, "candidate", "candidates");
+                let word = capital(decision.word());
+                self.say(format!("{word}: {count} {noun} of this shot. Ctrl+Z takes it back."));
+            }
+            Err(error) => self.complain(format!("Not recorded: {error}.")),
+        }
+    }
+
+    fn switch_learning(&mut self) {
+        let Some(desk) = &self.desk else { return };
+        let Some(shot) = desk.shot().map(|s| s.index) else { return };
+        let on = desk.reel().learning(shot).on;
+        self.record(Edit::Learning { shot, on: !on });
     }
 
     fn nudge_sensitivity(&mut self, by: f32) {

@@ -1,12 +1,13 @@
 //! The reel on the desk: which frame, which candidate in hand, what is shown, and where every step leads. No pixels and
 //! no drawing; all of it can be tested without a window.
 
+mod learning;
 pub(crate) mod steps;
 mod tally;
 mod together;
 
 use besom_detect::Candidate;
-use besom_reel::{CandidateId, Decision, Edit, FillChoice, Receipt, Reel, ReelError, Shot};
+use besom_reel::{CandidateId, Decision, Edit, FillChoice, Learning, Receipt, Reel, ReelError, Shot};
 
 pub(crate) use tally::{Tallies, Tally};
 
@@ -24,6 +25,8 @@ pub(crate) struct Desk {
     tallies: Tallies,
     /// The frame's shown candidates in the list's order; rebuilt when anything it depends on changes.
     list: Vec<CandidateId>,
+    /// What the current shot has learned, and of which shot and state that is.
+    learning: Option<((usize, u64), Learning)>,
     /// Counts changes of decisions, regions and choices, so that answers computed before one are known to be stale.
     revision: u64,
 }
@@ -42,6 +45,7 @@ impl Desk {
             live: None,
             tallies,
             list: Vec::new(),
+            learning: None,
             revision: 0,
         };
         desk.relist();
@@ -118,9 +122,10 @@ impl Desk {
         match live {
             Some((_, value)) => {
                 self.reel.decision(id) != Decision::Undecided
-                    || self.reel.candidate(id).is_some_and(|c| c.confidence >= value)
+                    || self.reel.confidence(id) >= value
+                    || self.proposed_at(id, value)
             }
-            None => self.reel.asks(id),
+            None => self.reel.asks(id) || self.reel.proposed(id),
         }
     }
 
@@ -148,7 +153,7 @@ impl Desk {
     }
 
     fn first_in_list(&self) -> Option<CandidateId> {
-        let open = |id: &&CandidateId| self.reel.decision(**id) == Decision::Undecided;
+        let open = |id: &&CandidateId| self.open(**id);
         self.list.iter().find(open).or(self.list.first()).copied()
     }
 
@@ -189,7 +194,13 @@ impl Desk {
             Edit::HandMark(mark) => Some(vec![mark.frame]),
             _ => None,
         };
+        let shots: Vec<usize> =
+            touched.iter().flatten().filter_map(|f| self.reel.shot_of(*f)).map(|s| s.index).collect();
+        let learned = |desk: &Self| shots.iter().any(|shot| desk.reel.has_learned(*shot));
+        let before = learned(self);
         let receipt = self.reel.record(edit)?;
+        // Another example: other frames of the shot show other candidates.
+        let touched = touched.filter(|_| !before && !learned(self));
         self.changed(touched.as_deref());
         Ok(receipt)
     }
@@ -234,7 +245,7 @@ impl Desk {
 
     fn recount_frame(&mut self, frame: u64) {
         if let Some(place) = self.reel.position(frame) {
-            self.tallies.set(place, Tally::of(&self.reel, frame, |id| self.shows(id)));
+            self.tallies.set(place, Tally::of(&self.reel, frame, |id| self.shows(id), |id| self.proposed(id)));
         }
     }
 
@@ -245,11 +256,12 @@ impl Desk {
         let to = frames.partition_point(|f| f.number <= last);
         for place in from..to {
             let frame = self.frame_at(place);
-            self.tallies.set(place, Tally::of(&self.reel, frame, |id| self.shows(id)));
+            self.tallies.set(place, Tally::of(&self.reel, frame, |id| self.shows(id), |id| self.proposed(id)));
         }
     }
 
     fn relist(&mut self) {
+        self.learn();
         self.list = self.ordered(self.frame());
     }
 

@@ -1,6 +1,6 @@
 //! Where each step leads: frames, flagged frames, candidates, shots.
 
-use besom_reel::{CandidateId, Decision};
+use besom_reel::CandidateId;
 
 use super::Desk;
 
@@ -68,7 +68,7 @@ impl Desk {
     /// The next undecided candidate: in the rest of this frame's list, then its beginning, then in later frames, then in
     /// earlier ones from the reel's start. False when nothing is left to decide.
     pub(crate) fn step_undecided(&mut self) -> bool {
-        let open = |id: &&CandidateId| self.reel.decision(**id) == Decision::Undecided;
+        let open = |id: &&CandidateId| self.open(**id);
         let at = self.hand.and_then(|h| self.list.iter().position(|id| *id == h)).map_or(0, |at| at + 1);
         let (before, after) = self.list.split_at(at.min(self.list.len()));
         if let Some(id) = after.iter().find(open).or_else(|| before.iter().find(open)).copied() {
@@ -99,6 +99,6 @@ impl Desk {
 
     /// The shown undecided candidates of this frame.
     pub(crate) fn open_in_frame(&self) -> Vec<CandidateId> {
-        self.list.iter().filter(|id| self.reel.decision(**id) == Decision::Undecided).copied().collect()
+        self.list.iter().filter(|id| self.open(**id)).copied().collect()
     }
 }

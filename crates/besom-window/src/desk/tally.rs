@@ -7,6 +7,8 @@ use besom_reel::{CandidateId, Decision, Reel};
 pub(crate) struct Tally {
     /// Candidates shown.
     pub(crate) shown: u32,
+    /// Of these, undecided and proposed to be left.
+    pub(crate) proposed: u32,
     /// Of these, accepted.
     pub(crate) accepted: u32,
     /// Of these, rejected.
@@ -18,15 +20,20 @@ pub(crate) struct Tally {
 }
 
 impl Tally {
-    /// Counts one frame; `shows` says what counts as shown.
-    pub(super) fn of(reel: &Reel, frame: u64, shows: impl Fn(CandidateId) -> bool) -> Self {
+    /// Counts one frame; `shows` says what counts as shown, `proposed` what of it is proposed.
+    pub(super) fn of(
+        reel: &Reel,
+        frame: u64,
+        shows: impl Fn(CandidateId) -> bool,
+        proposed: impl Fn(CandidateId) -> bool,
+    ) -> Self {
         let mut tally = Self { detected: reel.detected(frame), ..Self::default() };
         for index in 0..reel.candidates(frame).len() as u32 {
             let id = CandidateId::new(frame, index);
             if shows(id) {
                 tally.shown += 1;
                 match reel.decision(id) {
-                    Decision::Undecided => {}
+                    Decision::Undecided => tally.proposed += u32::from(proposed(id)),
                     Decision::Accepted => tally.accepted += 1,
                     Decision::Rejected => tally.rejected += 1,
                     Decision::Intended => tally.intended += 1,
@@ -41,9 +48,9 @@ impl Tally {
         self.accepted + self.rejected + self.intended
     }
 
-    /// Shown and undecided.
+    /// Shown and undecided, and not proposed either.
     pub(crate) const fn left(self) -> u32 {
-        self.shown.saturating_sub(self.decided())
+        self.shown.saturating_sub(self.decided() + self.proposed)
     }
 }
 
@@ -61,7 +68,8 @@ impl Tallies {
             .map(|f| {
                 let counts = reel.frame_counts(f.number);
                 Tally {
-                    shown: (counts.undecided + counts.decided()) as u32,
+                    shown: (counts.undecided + counts.proposed + counts.decided()) as u32,
+                    proposed: counts.proposed as u32,
                     accepted: counts.accepted as u32,
                     rejected: counts.rejected as u32,
                     intended: counts.intended as u32,
@@ -93,6 +101,7 @@ impl Tallies {
         let part = self.frames.get(from..to.min(self.frames.len())).unwrap_or_default();
         part.iter().fold(Tally { detected: true, ..Tally::default() }, |sum, t| Tally {
             shown: sum.shown + t.shown,
+            proposed: sum.proposed + t.proposed,
             accepted: sum.accepted + t.accepted,
             rejected: sum.rejected + t.rejected,
             intended: sum.intended + t.intended,

@@ -37,6 +37,12 @@ pub(crate) struct Arguments {
     /// Also candidates at risk of being part of the picture
     #[arg(long)]
     include_at_risk: bool,
+    /// Instead of a rule: what the shot proposes, being like marks that were decided one by one (see `besom proposals`);
+    /// at risk or not
+    #[arg(long, requires = "shot", conflicts_with_all = [
+        "frames", "kind", "min_confidence", "max_confidence", "include_at_risk", "group",
+    ])]
+    like_decided: bool,
     /// Instead of a rule: this group, as `besom groups` names it, at risk or not
     #[arg(long, value_name = "ID", value_parser = group, conflicts_with_all = [
         "frames", "shot", "kind", "min_confidence", "max_confidence", "include_at_risk",
@@ -68,6 +74,7 @@ pub(crate) struct Job {
     reel: Reel,
     decision: Decision,
     edit: Edit,
+    how: String,
     group: Option<GroupId>,
 }
 
@@ -96,7 +103,17 @@ impl Job {
             if reel.group(id).is_none() {
                 return Err(Ending::failed(format!("{}: there is no group {id}", arguments.reel.display())));
             }
-            return Ok(Self { reel, decision, edit: Edit::DecideGroup { id, decision }, group: Some(id) });
+            return Ok(Self {
+                reel,
+                decision,
+                edit: Edit::DecideGroup { id, decision },
+                how: format!("as {id}"),
+                group: Some(id),
+            });
+        }
+        if let Some(shot) = arguments.shot.filter(|_| arguments.like_decided).map(|number| number - 1) {
+            let how = format!("like {} decided one by one", reel.learning(shot).belonging);
+            return Ok(Self { reel, decision, edit: Edit::TakeProposals { shot, decision }, how, group: None });
         }
         let filter = Filter {
             frames: arguments.frames,
@@ -107,7 +124,7 @@ impl Job {
             include_at_risk: arguments.include_at_risk,
             only_undecided: false,
         };
-        Ok(Self { reel, decision, edit: Edit::Rule { decision, filter }, group: None })
+        Ok(Self { reel, decision, edit: Edit::Rule { decision, filter }, how: "by the rule".to_owned(), group: None })
     }
 
     pub(crate) fn run(mut self, terminal: &Terminal) -> Result<(), Ending> {
@@ -116,7 +133,7 @@ impl Job {
         let line = format!(
             "{} {word} {}, {} of them new; record {} of {}",
             counted(receipt.matched, "candidate"),
-            self.group.map_or_else(|| "by the rule".to_owned(), |id| format!("as {id}")),
+            self.how,
             receipt.changed,
             receipt.sequence,
             self.reel.artist().unwrap_or_default()

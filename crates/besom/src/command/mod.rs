@@ -15,6 +15,7 @@ mod detect;
 mod groups;
 mod ledger;
 mod masks;
+mod proposals;
 mod protect;
 mod repair;
 mod start;
@@ -42,6 +43,7 @@ enum Command {
     Start(start::Arguments),
     Detect(detect::Arguments),
     Groups(groups::Arguments),
+    Proposals(proposals::Arguments),
     Decide(decide::Arguments),
     Protect(protect::Arguments),
     Masks(masks::Arguments),
@@ -59,6 +61,7 @@ pub(crate) fn run(line: Line) -> Result<(), Ending> {
         Some(Command::Start(arguments)) => start::Job::resolve(arguments).run(&terminal),
         Some(Command::Detect(arguments)) => detect::Job::resolve(arguments).run(&terminal),
         Some(Command::Groups(arguments)) => groups::Job::resolve(arguments)?.run(&terminal),
+        Some(Command::Proposals(arguments)) => proposals::Job::resolve(arguments)?.run(&terminal),
         Some(Command::Decide(arguments)) => decide::Job::resolve(arguments)?.run(&terminal),
         Some(Command::Protect(arguments)) => protect::Job::resolve(arguments)?.run(&terminal),
         Some(Command::Masks(arguments)) => masks::Job::resolve(arguments).run(&terminal),

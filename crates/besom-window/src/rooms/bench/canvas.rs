@@ -116,7 +116,8 @@ fn outlines(desk: &Desk, placed: &Placed, rect: Rect) -> Vec<Outline> {
             let shown = least(bounds, 12.0);
             let decision = desk.reel().decision(*id);
             let in_hand = desk.hand() == Some(*id);
-            Some(Outline { id: *id, rect: shown, hit: least(shown, 24.0), decision, in_hand })
+            let proposed = desk.learning().filter(|_| desk.proposed(*id)).map(|learning| learning.proposes);
+            Some(Outline { id: *id, rect: shown, hit: least(shown, 24.0), decision, in_hand, proposed })
         })
         .filter(|o| o.rect.intersects(rect))
         .collect();

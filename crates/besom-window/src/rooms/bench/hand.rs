@@ -36,7 +36,7 @@ pub(super) fn ui(ui: &mut Ui, bench: &Bench, desk: &Desk, commands: &mut Vec<Com
             crops(ui, bench, desk, id);
             pair(ui, bench, desk, id, room);
             fill(ui, bench, desk, id, commands);
-            evidence(ui, candidate);
+            evidence(ui, desk, id, candidate);
         });
     });
 }
@@ -166,16 +166,21 @@ const fn words(choice: FillChoice) -> (&'static str, &'static str) {
 }
 
 /// Confidence, origin, reasons and risk in words.
-fn evidence(ui: &mut Ui, candidate: &Candidate) {
+fn evidence(ui: &mut Ui, desk: &Desk, id: CandidateId, candidate: &Candidate) {
     ui.spacing_mut().item_spacing.y = 3.0;
     let bounds = candidate.bounds();
     ui.horizontal(|ui| {
         let (rect, _) = ui.allocate_exact_size(vec2(72.0, 18.0), Sense::hover());
         let bar = Rect::from_center_size(rect.center(), vec2(72.0, 4.0));
-        widgets::share_bar(ui.painter(), bar, &[(candidate.confidence, tokens::TEXT)]);
-        ui.label(format!("{:.0} % likely damage", candidate.confidence * 100.0));
+        let confidence = desk.reel().confidence(id);
+        let parts = [(confidence, tokens::TEXT), (candidate.confidence - confidence, tokens::EDGE)];
+        widgets::share_bar(ui.painter(), bar, &parts);
+        ui.label(format!("{:.0} % likely damage", confidence * 100.0));
         widgets::caption(ui, &format!("{} x {} px", bounds.width(), bounds.height()));
     });
+    if let Some(words) = desk.lowered(id) {
+        line(ui, &words, tokens::TEXT);
+    }
     let origin = match candidate.origin {
         Origin::Film => "On the film: in this frame only",
         Origin::Gate => "In the gate: at the same place in many frames",

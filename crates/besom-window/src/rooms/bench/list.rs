@@ -18,6 +18,9 @@ const LIST_ROW: f32 = tokens::ROW + 12.0;
 pub(super) fn ui(ui: &mut Ui, bench: &mut Bench, desk: &Desk, commands: &mut Vec<Command>) {
     let frame = Frame::new().fill(tokens::PANEL).inner_margin(Margin::same(12));
     Panel::top("sensitivity").resizable(false).frame(frame).show(ui, |ui| sensitivity(ui, bench, desk, commands));
+    if desk.learning().is_some() {
+        Panel::top("learning").resizable(false).frame(frame).show(ui, |ui| learning(ui, desk, commands));
+    }
     if !desk.reel().regions().is_empty() {
         Panel::bottom("regions").resizable(false).frame(frame).show(ui, |ui| regions(ui, desk, commands));
     }
@@ -64,6 +67,25 @@ fn sensitivity(ui: &mut Ui, bench: &mut Bench, desk: &Desk, commands: &mut Vec<C
             widgets::caption(ui, &format!("{shown} of {all} shown"));
         });
     });
+}
+
+/// What the shot has learned from its decisions: the switch, what it found, and the button that takes it.
+fn learning(ui: &mut Ui, desk: &Desk, commands: &mut Vec<Command>) {
+    let Some(learning) = desk.learning() else { return };
+    ui.horizontal(|ui| {
+        widgets::heading(ui, "Proposals");
+        ui.with_layout(Layout::right_to_left(Align::Center), |ui| {
+            widgets::toggle_button(ui, Action::Learn, learning.on, false, commands);
+        });
+    });
+    if let Some(words) = learning.words() {
+        let text = egui::RichText::new(format!("{words}.")).font(tokens::small()).color(tokens::QUIET);
+        ui.add(egui::Label::new(text).wrap());
+    }
+    if learning.on && !learning.proposals.is_empty() {
+        ui.add_space(2.0);
+        widgets::action_button(ui, Action::TakeProposals, true, commands);
+    }
 }
 
 fn candidates(ui: &mut Ui, desk: &Desk, commands: &mut Vec<Command>) {
@@ -118,15 +140,23 @@ fn candidate_row(ui: &mut Ui, desk: &Desk, id: CandidateId, commands: &mut Vec<C
     let risk = if candidate.risk.any() { ", at risk" } else { "" };
     let belonging = desk.belonging(id);
     let belongs = belonging.as_ref().map_or_else(String::new, |words| format!(", {words}"));
-    let name = format!("{} {}, {}{risk}{belongs}", candidate.kind.word(), id.index + 1, decision.word());
+    let proposed = desk.learning().filter(|_| desk.proposed(id)).map(|l| format!("proposed as {}", l.proposes.word()));
+    let proposal = proposed.as_ref().map_or_else(String::new, |words| format!(", {words}"));
+    let name = format!("{} {}, {}{risk}{belongs}{proposal}", candidate.kind.word(), id.index + 1, decision.word());
     let (response, rect) = widgets::row(ui, LIST_ROW, chosen, &name);
     let painter = ui.painter();
-    glyph::mark(painter, rect.left_center() + vec2(15.0, 0.0), decision, tokens::decision(decision));
+    let mark_at = rect.left_center() + vec2(15.0, 0.0);
+    if let Some(learning) = desk.learning().filter(|_| proposed.is_some()) {
+        glyph::proposal(painter, mark_at, tokens::decision(learning.proposes));
+    } else {
+        glyph::mark(painter, mark_at, decision, tokens::decision(decision));
+    }
     let title = crate::app::capital(candidate.kind.word());
     let text = rect.left_top() + vec2(32.0, 3.0);
     let written = painter.text(text, Align2::LEFT_TOP, title, tokens::body(), tokens::TEXT);
     let bounds = candidate.bounds();
-    let line = format!("{} x {} px{risk}", bounds.width(), bounds.height());
+    let size = format!("{} x {} px{risk}", bounds.width(), bounds.height());
+    let line = proposed.unwrap_or(size);
     let line_at = rect.left_bottom() + vec2(32.0, -3.0);
     let colour = if chosen { tokens::TEXT } else { tokens::QUIET };
     painter.text(line_at, Align2::LEFT_BOTTOM, line, tokens::small(), colour);
@@ -136,11 +166,15 @@ fn candidate_row(ui: &mut Ui, desk: &Desk, id: CandidateId, commands: &mut Vec<C
         widgets::cut_text(ui, at, Align2::LEFT_CENTER, &words, tokens::small(), colour, room);
     }
     let painter = ui.painter();
-    let percent = format!("{:.0} %", candidate.confidence * 100.0);
+    let confidence = desk.reel().confidence(id);
+    let percent = format!("{:.0} %", confidence * 100.0);
     painter.text(rect.right_top() + vec2(-8.0, 4.0), Align2::RIGHT_TOP, percent, tokens::small(), colour);
     let bar = Rect::from_min_max(rect.right_bottom() + vec2(-52.0, -12.0), rect.right_bottom() + vec2(-8.0, -9.0));
-    widgets::share_bar(painter, bar, &[(candidate.confidence, tokens::TEXT)]);
-    if response.on_hover_text("Take it in hand").clicked() {
+    // What the detector gave and the shot's examples took away stays as a trace.
+    widgets::share_bar(painter, bar, &[(confidence, tokens::TEXT), (candidate.confidence - confidence, tokens::EDGE)]);
+    let tooltip =
+        desk.lowered(id).map_or_else(|| "Take it in hand".to_owned(), |words| format!("Take it in hand. {words}"));
+    if response.on_hover_text(tooltip).clicked() {
         commands.push(Command::Take(id));
     }
 }
@@ -196,10 +230,10 @@ impl Histogram {
         self.bins = vec![[0; 2]; BINS];
         let Some(shot) = desk.reel().shots().get(shot) else { return };
         for entry in desk.reel().frames().iter().filter(|f| shot.contains(f.number)) {
-            for (index, candidate) in desk.reel().candidates(entry.number).iter().enumerate() {
+            for index in 0..desk.reel().candidates(entry.number).len() {
                 let id = CandidateId::new(entry.number, index as u32);
                 let decided = usize::from(desk.reel().decision(id) != Decision::Undecided);
-                let bin = ((candidate.confidence * BINS as f32) as usize).min(BINS - 1);
+                let bin = ((desk.reel().confidence(id) * BINS as f32) as usize).min(BINS - 1);
                 if let Some(slot) = self.bins.get_mut(bin) {
                     slot[decided] += 1;
                 }

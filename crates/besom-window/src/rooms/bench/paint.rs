@@ -17,12 +17,17 @@ pub(super) struct Outline {
     pub(super) hit: Rect,
     pub(super) decision: Decision,
     pub(super) in_hand: bool,
+    /// What it is proposed as.
+    pub(super) proposed: Option<Decision>,
 }
 
 /// All outlines, the one in hand last.
 pub(super) fn candidates(painter: &Painter, outlines: &[Outline]) {
     for outline in outlines {
         glyph::outline(painter, outline.rect, outline.decision, outline.in_hand);
+        if let Some(decision) = outline.proposed {
+            glyph::proposal_badge(painter, outline.rect, tokens::decision(decision));
+        }
     }
 }
 

@@ -2,8 +2,8 @@
 
 use std::path::PathBuf;
 
-use besom_reel::work::{self, StartOptions, StartReport};
-use besom_reel::{Gauge, Rate};
+use besom_reel::work::{self, InfraredFrom, StartOptions, StartReport};
+use besom_reel::{Gauge, InfraredInfo, InfraredSource, Rate};
 use serde_json::{Value, json};
 
 use crate::Ending;
@@ -24,6 +24,17 @@ pub(crate) struct Arguments {
     /// Film gauge: 35mm-4perf, 35mm-3perf, 35mm-2perf, 16mm, super8 or 65mm-5perf [default: 35mm-4perf]
     #[arg(long, value_parser = gauge)]
     gauge: Option<Gauge>,
+    /// The scans' infrared: a folder, file or pattern of a second sequence with the same numbers, or the word channel for
+    /// the scans' own last channel
+    #[arg(long, value_name = "PATTERN")]
+    infrared: Option<PathBuf>,
+}
+
+/// The word that names the scans' own last channel; a folder of this name is reached as `./channel`.
+const CHANNEL: &str = "channel";
+
+fn infrared(path: PathBuf) -> InfraredFrom {
+    if path.as_os_str() == CHANNEL { InfraredFrom::Channel } else { InfraredFrom::Sequence(path) }
 }
 
 fn rate(text: &str) -> Result<Rate, String> {
@@ -46,7 +57,12 @@ pub(crate) struct Job {
 
 impl Job {
     pub(crate) fn resolve(arguments: Arguments) -> Self {
-        let options = StartOptions { rate: arguments.fps, gauge: arguments.gauge, ..StartOptions::default() };
+        let options = StartOptions {
+            rate: arguments.fps,
+            gauge: arguments.gauge,
+            infrared: arguments.infrared.map(infrared),
+            ..StartOptions::default()
+        };
         Self { scans: arguments.scans, reel: arguments.reel, options }
     }
 
@@ -81,6 +97,7 @@ pub(super) fn lines(report: &StartReport) -> Vec<String> {
         let frame = problem.frame.map_or_else(String::new, |frame| format!("frame {frame}: "));
         lines.push(format!("{frame}{}", problem.text));
     }
+    lines.extend(info.infrared.iter().map(|infrared| format!("infrared: {}", infrared.words())));
     lines.extend(report.notes.iter().cloned());
     lines
 }
@@ -107,6 +124,23 @@ pub(super) fn value(report: &StartReport) -> Value {
         "gauge": info.gauge.word(),
         "shots": report.shots.iter().map(|s| json!({"index": s.index, "first": s.first, "last": s.last})).collect::<Vec<_>>(),
         "problems": info.problems.iter().map(|p| json!({"frame": p.frame, "text": p.text})).collect::<Vec<_>>(),
+        "infrared": info.infrared.as_ref().map(infrared_value),
         "notes": report.notes,
+    })
+}
+
+fn infrared_value(info: &InfraredInfo) -> Value {
+    let shots = (0..info.shots.len()).map(|shot| {
+        let likeness = info.shots[shot];
+        json!({
+            "weight": info.weight(shot),
+            "correlation": likeness.map(|l| l.correlation),
+            "contrast": likeness.map(|l| l.contrast),
+        })
+    });
+    json!({
+        "source": if info.source == InfraredSource::Channel { "channel" } else { "sequence" },
+        "words": info.words(),
+        "shots": shots.collect::<Vec<_>>(),
     })
 }

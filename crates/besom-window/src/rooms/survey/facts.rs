@@ -2,7 +2,7 @@
 
 use std::path::{Component, Path, PathBuf};
 
-use besom_reel::Reel;
+use besom_reel::{InfraredInfo, Reel};
 use egui::{Align2, RichText, Ui, vec2};
 
 use crate::command::Command;
@@ -57,6 +57,7 @@ fn arrived(reel: &Reel) -> Vec<(&'static str, String)> {
         ("Size", format!("{} x {} pixels", info.width, info.height)),
         ("Format", format!("{}, {} bits, {}", info.format, info.bits, info.transfer)),
         ("Channels", channels),
+        ("Infrared", info.infrared.as_ref().map_or_else(|| "none".to_owned(), InfraredInfo::words)),
         ("Repairs", info.guarantee.clone()),
         ("Shots", reel.shots().len().to_string()),
         ("Scans", plain_path(&info.scans_folder(reel.folder()))),

@@ -7,6 +7,10 @@ CLIPS is a folder of films that ffmpeg reads (mp4, y4m, mov, mkv, avi) or one su
 for each weight; the aged frames are kept in the work folder and used again by the next run. Prints one table a clip and weight
 and one of means. Build first: `cargo build --release -p besom -p besom-proof`, and name the programs with BESOM_BIN and
 BESOM_PROOF_BIN, else the development build is used. Seconds are only fair with `--jobs 1`.
+
+    tests/outside/.venv/bin/python tests/outside/compare.py CLIPS --table [--only ...] [--confidence FILE --first-look FILE]
+
+prints the whole table of figures that the detector is judged by instead (see `table`); folders of PNG frames count as clips then.
 """
 
 import argparse
@@ -25,6 +29,7 @@ import clips
 import evaluate
 import peers
 import road
+import table
 
 SWEEP = (0.1, 0.2, 0.3, 0.5, 0.7, 0.9)
 FILMS = {".mp4", ".y4m", ".mov", ".mkv", ".avi"}
@@ -40,6 +45,9 @@ def arguments():
     parser.add_argument("--weights", default="light,heavy")
     parser.add_argument("--jobs", type=int, default=2)
     parser.add_argument("--only", help="names of clips without their endings, comma between")
+    parser.add_argument("--table", action="store_true", help="the whole table of the detector's figures")
+    parser.add_argument("--confidence", type=Path, help="with --table: this ensemble instead of the one that ships with Besom")
+    parser.add_argument("--first-look", type=Path, help="the same for the first look")
     parser.add_argument("--quick", action="store_true", help="Besom and SDIp with the median fill alone")
     return parser.parse_args()
 
@@ -73,12 +81,15 @@ def one(job):
 
 def main():
     options = arguments()
-    found = [options.clips] if options.clips.is_file() else sorted(p for p in options.clips.iterdir() if p.suffix in FILMS)
+    found = [options.clips] if options.clips.is_file() else sorted(p for p in options.clips.iterdir() if p.suffix in FILMS or (options.table and p.is_dir()))
     if options.only:
         found = [p for p in found if p.stem in options.only.split(",")]
     if not found:
         sys.exit(f"compare: no film of a kind that ffmpeg reads in {options.clips}")
     options.work.mkdir(parents=True, exist_ok=True)
+    if options.table:
+        ensembles = (("--confidence", options.confidence), ("--first-look", options.first_look))
+        return table.whole(found, options, [part for flag, path in ensembles if path for part in (flag, path)])
     jobs = [(clip, weight, options) for clip in found for weight in options.weights.split(",")]
     gathered = []
     with ProcessPoolExecutor(options.jobs) as pool:

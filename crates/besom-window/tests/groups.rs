@@ -89,7 +89,7 @@ fn a_member_of_a_cloud_says_so_and_the_whole_is_decided_by_two_keys() {
     let hand = walk_to(&mut harness, true);
     let row = format!("dust {}, undecided, in a cloud of 49", hand.index + 1);
     assert!(harness.query_by_role_and_label(Role::Row, &row).is_some(), "{row}");
-    assert!(harness.query_by_label("One of a cloud of 49").is_some());
+    assert!(harness.query_by_label("One of 49 in a cloud").is_some());
     press(&mut harness, Modifiers::NONE, Key::T);
     assert!(harness.query_by_label("Deciding all 49").is_some());
     press(&mut harness, Modifiers::NONE, Key::A);
@@ -114,7 +114,7 @@ fn a_step_to_another_candidate_lets_go_of_the_group() {
     press(&mut harness, Modifiers::NONE, Key::T);
     press(&mut harness, Modifiers::NONE, Key::ArrowDown);
     walk_to(&mut harness, true);
-    assert!(harness.query_by_label("One of a cloud of 49").is_some());
+    assert!(harness.query_by_label("One of 49 in a cloud").is_some());
     press(&mut harness, Modifiers::NONE, Key::R);
     assert_eq!(on_disk(&harness).total().rejected, 1);
     // The switch by mouse, on and off again.

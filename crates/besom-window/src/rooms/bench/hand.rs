@@ -204,15 +204,21 @@ fn whole_group(ui: &mut Ui, desk: &Desk, group: &CandidateGroup, commands: &mut 
     let on = desk.together().is_some();
     let counts = desk.reel().group_counts(group);
     let risk = if counts.at_risk > 0 { format!(", {} at risk", counts.at_risk) } else { String::new() };
-    let words = desk.reel().group_words(group);
     let text = match (on, group.id.kind) {
         (true, GroupKind::Cloud) => format!("Deciding all {}{risk}", counts.candidates),
         (true, _) => format!("Deciding {}{risk}", counted(group.frames(), "frame")),
-        (false, GroupKind::Cloud) => format!("One of a {words}{risk}"),
-        (false, _) => format!("Part of a {words}{risk}"),
+        (false, GroupKind::Cloud) => format!("One of {} in a cloud{risk}", counts.candidates),
+        (false, _) => format!("Part of a {}{risk}", desk.reel().group_words(group)),
     };
     ui.horizontal(|ui| {
-        widgets::toggle_button(ui, Action::WholeGroup, on, true, commands);
+        let key = RichText::new(Action::WholeGroup.key_text()).font(tokens::small()).color(tokens::QUIET);
+        let button = Button::selectable(on, Action::WholeGroup.label()).frame_when_inactive(true).shortcut_text(key);
+        let response = ui.add(button);
+        let name = Action::WholeGroup.label();
+        response.widget_info(|| egui::WidgetInfo::selected(egui::Role::Button, true, on, name));
+        if response.on_hover_text(Action::WholeGroup.tooltip()).clicked() {
+            commands.push(Command::Do(Action::WholeGroup));
+        }
         let colour = if on { tokens::LIGHT } else { tokens::QUIET };
         ui.add(egui::Label::new(RichText::new(text).font(tokens::small()).color(colour)).truncate());
     });

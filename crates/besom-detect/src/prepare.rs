@@ -1,6 +1,7 @@
 //! What every comparison needs of a frame, made once.
 
 use besom_motion::Pyramid;
+use besom_motion::pyramid::halved_row;
 use besom_scan::Plane;
 use rayon::prelude::*;
 
@@ -28,9 +29,8 @@ impl Prepared {
         if width == 0 || height == 0 || planes.iter().any(|p| p.width() != width || p.height() != height) {
             return None;
         }
-        let sharp = luma(&planes);
-        let pyramid = Pyramid::new(&sharp);
-        Some(Self { luma: smoothed(&sharp), planes, pyramid, infrared: None })
+        let (luma, finest) = smoothed_and_finest(&planes, Pyramid::reduction(width, height));
+        Some(Self { luma, planes, pyramid: Pyramid::of_finest(finest, width, height), infrared: None })
     }
 
     /// The same with an infrared plane, which is left out when its size is another.
@@ -60,13 +60,18 @@ pub fn luma(planes: &[Plane]) -> Plane {
     };
     let width = red.width();
     let mut out = Plane::new(width, red.height());
-    out.as_mut_slice().par_chunks_mut(width).enumerate().for_each(|(y, row)| {
-        let parts = red.row(y).iter().zip(green.row(y)).zip(blue.row(y));
-        for (out, ((r, g), b)) in row.iter_mut().zip(parts) {
-            *out = 0.25 * (r + b) + 0.5 * g;
-        }
-    });
+    out.as_mut_slice()
+        .par_chunks_mut(width)
+        .enumerate()
+        .for_each(|(y, row)| luma_row(red.row(y), green.row(y), blue.row(y), row));
     out
+}
+
+#[multiversion::multiversion(targets("x86_64+avx2"))]
+fn luma_row(red: &[f32], green: &[f32], blue: &[f32], out: &mut [f32]) {
+    for (out, ((r, g), b)) in out.iter_mut().zip(red.iter().zip(green).zip(blue)) {
+        *out = 0.25 * (r + b) + 0.5 * g;
+    }
 }
 
 /// Binomial smoothing (1 2 1 along both axes, divided by 16); the border repeats its samples.
@@ -74,15 +79,103 @@ pub fn smoothed(plane: &Plane) -> Plane {
     let (width, height) = (plane.width(), plane.height());
     let mut out = Plane::new(width, height);
     out.as_mut_slice().par_chunks_mut(width).enumerate().for_each(|(y, out)| {
-        let (up, row, down) = (plane.row(y.saturating_sub(1)), plane.row(y), plane.row((y + 1).min(height - 1)));
-        let mut column = vec![0.0f32; width + 2];
-        for x in 0..width {
-            column[x + 1] = 0.25 * (up[x] + down[x]) + 0.5 * row[x];
-        }
-        (column[0], column[width + 1]) = (column[1], column[width]);
-        for x in 0..width {
-            out[x] = 0.25 * (column[x] + column[x + 2]) + 0.5 * column[x + 1];
-        }
+        let (up, down) = (plane.row(y.saturating_sub(1)), plane.row((y + 1).min(height - 1)));
+        smoothed_row(up, plane.row(y), down, &mut vec![0.0f32; width + 2], out);
     });
     out
+}
+
+/// One row of [`smoothed`]; `column` has two samples more than a row.
+#[multiversion::multiversion(targets("x86_64+avx2"))]
+fn smoothed_row(up: &[f32], row: &[f32], down: &[f32], column: &mut [f32], out: &mut [f32]) {
+    let width = row.len();
+    for (column, ((up, row), down)) in column[1..=width].iter_mut().zip(up.iter().zip(row).zip(down)) {
+        *column = 0.25 * (up + down) + 0.5 * row;
+    }
+    (column[0], column[width + 1]) = (column[1], column[width]);
+    for (out, c) in out.iter_mut().zip(column.windows(3)) {
+        *out = 0.25 * (c[0] + c[2]) + 0.5 * c[1];
+    }
+}
+
+/// Rows of [`smoothed_and_finest`] made as one piece: few enough that their luma stays in the fast cache.
+const BAND: usize = 8;
+
+/// The smoothed luma of a frame, and its sharp luma at the finest size of the motion search (`reduction` 1 or 2), in one
+/// pass that keeps no sharp plane.
+fn smoothed_and_finest(planes: &[Plane], reduction: usize) -> (Plane, Plane) {
+    let (width, height) = (planes[0].width(), planes[0].height());
+    let mut smooth = Plane::new(width, height);
+    let mut finest = Plane::new(width.div_ceil(reduction), height.div_ceil(reduction));
+    let piece = finest.width() * BAND / reduction;
+    smooth
+        .as_mut_slice()
+        .par_chunks_mut(width * BAND)
+        .zip(finest.as_mut_slice().par_chunks_mut(piece))
+        .enumerate()
+        .for_each(|(band, (smooth, finest))| band_of(planes, band * BAND, reduction, smooth, finest));
+    (smooth, finest)
+}
+
+fn band_of(planes: &[Plane], y0: usize, reduction: usize, smooth: &mut [f32], finest: &mut [f32]) {
+    let (width, height) = (planes[0].width(), planes[0].height());
+    let rows = smooth.len() / width;
+    // The band's luma with a row more on each side.
+    let mut sharp = vec![0.0f32; (rows + 2) * width];
+    for (k, out) in sharp.chunks_exact_mut(width).enumerate() {
+        let y = (y0 + k).saturating_sub(1).min(height - 1);
+        if let [red, green, blue] = planes {
+            luma_row(red.row(y), green.row(y), blue.row(y), out);
+        } else {
+            out.copy_from_slice(planes[0].row(y));
+        }
+    }
+    let row = |k: usize| &sharp[k * width..(k + 1) * width];
+    let mut column = vec![0.0f32; width + 2];
+    for (k, out) in smooth.chunks_exact_mut(width).enumerate() {
+        smoothed_row(row(k), row(k + 1), row(k + 2), &mut column, out);
+    }
+    if reduction == 1 {
+        finest.copy_from_slice(&sharp[width..(rows + 1) * width]);
+    } else {
+        for (k, out) in finest.chunks_exact_mut(width.div_ceil(2)).enumerate() {
+            halved_row(row(2 * k + 1), row((2 * k + 2).min(rows)), out);
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use besom_motion::pyramid::halved;
+    use proptest::prelude::*;
+
+    proptest! {
+        #[test]
+        fn one_pass_gives_what_the_steps_give(w in 1usize..40, h in 1usize..40, colours in any::<bool>(), seed in any::<u32>()) {
+            let mut s = seed;
+            let mut noise = |_, _| {
+                s = s.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+                (s >> 22) as f32
+            };
+            let planes: Vec<Plane> = (0..if colours { 3 } else { 1 }).map(|_| Plane::from_fn(w, h, &mut noise)).collect();
+            let sharp = luma(&planes);
+            prop_assert_eq!(smoothed_and_finest(&planes, 1), (smoothed(&sharp), sharp.clone()));
+            prop_assert_eq!(smoothed_and_finest(&planes, 2), (smoothed(&sharp), halved(&sharp)));
+            // The definition of the smoothing, sample by sample.
+            let at = |x: usize, y: usize| {
+                let mut sum = 0.0;
+                for (j, wj) in [(-1, 1.0), (0, 2.0), (1, 1.0)] {
+                    for (i, wi) in [(-1, 1.0), (0, 2.0), (1, 1.0)] {
+                        sum += wi * wj * sharp.clamped(x as i32 + i, y as i32 + j);
+                    }
+                }
+                sum / 16.0
+            };
+            let smooth = smoothed(&sharp);
+            for (x, y) in [(0, 0), (w - 1, h - 1), (w / 2, h / 2)] {
+                prop_assert!((smooth.at(x, y) - at(x, y)).abs() < 1e-2);
+            }
+        }
+    }
 }

@@ -69,10 +69,33 @@ impl Pyramid {
     /// When the plane is empty.
     pub fn new(luma: &Plane) -> Self {
         let (width, height) = (luma.width(), luma.height());
+        if Self::reduction(width, height) == 1 {
+            Self::of_finest(luma.clone(), width, height)
+        } else {
+            Self::of_finest(halved(luma), width, height)
+        }
+    }
+
+    /// Scan pixels to one sample of the finest size that is searched: 1 or 2.
+    pub const fn reduction(width: usize, height: usize) -> usize {
+        if width * height > FULL_SIZE_PIXELS { 2 } else { 1 }
+    }
+
+    /// Prepares a frame of `width` x `height` from its luma at the finest size that is searched: as it is, or [`halved`],
+    /// as [`Pyramid::reduction`] says.
+    ///
+    /// # Panics
+    /// When the plane is empty, or has another size than that.
+    pub fn of_finest(finest: Plane, width: usize, height: usize) -> Self {
+        let reduction = Self::reduction(width, height);
         assert!(width > 0 && height > 0, "a frame has pixels");
+        assert!(
+            finest.width() == width.div_ceil(reduction) && finest.height() == height.div_ceil(reduction),
+            "the finest size is that of the frame"
+        );
         let mut levels = Vec::new();
-        let finest = usize::from(width * height > FULL_SIZE_PIXELS);
-        let mut plane = if finest == 0 { luma.clone() } else { halved(luma) };
+        let mut plane = finest;
+        let finest = reduction - 1;
         loop {
             levels.push(Level::new(&plane));
             if plane.width().min(plane.height()) < 2 * SMALLEST {
@@ -109,16 +132,22 @@ pub fn halved(plane: &Plane) -> Plane {
     let (width, height) = (plane.width().div_ceil(2), plane.height().div_ceil(2));
     let mut half = Plane::new(width, height);
     let last = plane.height() - 1;
-    half.as_mut_slice().par_chunks_mut(width).enumerate().for_each(|(y, out)| {
-        let (a, b) = (plane.row(2 * y), plane.row((2 * y + 1).min(last)));
-        for ((out, a), b) in out.iter_mut().zip(a.chunks_exact(2)).zip(b.chunks_exact(2)) {
-            *out = 0.25 * (a[0] + a[1] + b[0] + b[1]);
-        }
-        if a.len() % 2 == 1 {
-            out[width - 1] = 0.5 * (a[a.len() - 1] + b[b.len() - 1]);
-        }
-    });
+    half.as_mut_slice()
+        .par_chunks_mut(width)
+        .enumerate()
+        .for_each(|(y, out)| halved_row(plane.row(2 * y), plane.row((2 * y + 1).min(last)), out));
     half
+}
+
+/// One row of [`halved`] from the two above each other.
+#[multiversion::multiversion(targets("x86_64+avx2"))]
+pub fn halved_row(a: &[f32], b: &[f32], out: &mut [f32]) {
+    for ((out, a), b) in out.iter_mut().zip(a.chunks_exact(2)).zip(b.chunks_exact(2)) {
+        *out = 0.25 * (a[0] + a[1] + b[0] + b[1]);
+    }
+    if let (1, Some(out), Some(a), Some(b)) = (a.len() % 2, out.last_mut(), a.last(), b.last()) {
+        *out = 0.5 * (a + b);
+    }
 }
 
 #[inline]

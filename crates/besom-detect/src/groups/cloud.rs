@@ -25,7 +25,8 @@ const COLUMNS: usize = 10;
 /// Share of the cells that a cloud may cover without being taken for what is usual.
 const CLOUDED: f32 = 0.35;
 /// A cloud begins where a disc holds its usual number of marks, this many standard deviations of it, and this many marks
-/// more: evenly strewn marks do so in a few of a million discs.
+/// more. Of 2000 frames with 200 evenly strewn marks each, 13 held a place that passes for a cloud; a usual
+/// density corrected for being drawn from the emptier cells would hold fewer, and found 69 of 91 clouds instead of 75.
 const BEGINS: (f32, f32) = (4.0, 4.0);
 /// From there it goes on to where the crowd thins out to this.
 const GOES_ON: (f32, f32) = (2.0, 2.0);

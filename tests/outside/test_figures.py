@@ -49,6 +49,16 @@ def test_counts(kept, weight):
         assert theirs.true["dust"] > 50 and theirs.found["dust"] > 20, "too little to say anything"
 
 
+def test_the_curve_passes_through_the_counts(kept):
+    with (kept / "counts.csv").open() as counts, (kept / "curves.csv").open() as curves:
+        ours = {line["set"]: line for line in csv.DictReader(counts)}
+        at = {line["set"]: line for line in csv.DictReader(curves) if line["sensitivity"] == "0.2"}
+    assert sorted(at) == ["heavy", "light"], "only aged films have a curve"
+    for weight, line in at.items():
+        same = ("dust_found", "dust_all", "claims", "false", "pixels")
+        assert [line[column] for column in same] == [ours[weight][column] for column in same]
+
+
 def test_the_published_rules_see_the_same_frames(kept):
     theirs = table.published(kept, ["bunny"], 1)
     points = table.curve(kept, ["bunny"])

@@ -39,7 +39,7 @@ impl Counted {
     /// Its lines of the table of curves.
     pub fn curve_lines(&self) -> String {
         let mut lines = String::new();
-        for (sensitivity, d) in SENSITIVITIES.iter().zip(&self.tally.curve) {
+        for (sensitivity, d) in SENSITIVITIES.iter().zip(&self.tally.curve).filter(|(_, d)| d.frames > 0) {
             let _ = writeln!(
                 lines,
                 "{},{},{sensitivity},{},{},{},{},{}",

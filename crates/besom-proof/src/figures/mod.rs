@@ -91,7 +91,7 @@ fn counted(
         .zip(&candidates)
         .map(|(labels, candidates)| {
             let mask = tally::mask(labels, candidates, |c| c.confidence >= detector.sensitivity);
-            (Tally::of_frame(labels, candidates, detector.sensitivity), mask)
+            (Tally::of_frame(labels, candidates, detector.sensitivity, matches!(set, Set::Light | Set::Heavy)), mask)
         })
         .collect();
     let mut sum = Tally::default();

@@ -6,6 +6,7 @@ use besom_scan::{Plane, Rect, RunMask};
 
 use super::*;
 use crate::ageing::{DUST, LINE};
+use crate::score::Detection;
 
 fn candidate(rect: Rect, kind: Kind, confidence: f32, fast_motion: bool) -> Candidate {
     Candidate {
@@ -45,7 +46,7 @@ fn a_frame_is_counted_as_it_looks() {
         candidate(Rect::new(3, 40, 6, 43), Kind::Dust, 0.1, false),
         candidate(Rect::new(0, 0, 60, 50), Kind::Frame, 0.9, false),
     ];
-    let tally = Tally::of_frame(&truth(), &found, 0.2);
+    let tally = Tally::of_frame(&truth(), &found, 0.2, true);
     assert_eq!((tally.all.dust.found, tally.all.dust.all, tally.all.large_dust.found), (1, 1, 1));
     // 20 of the line's 50 pixels are covered.
     assert_eq!((tally.all.line.found, tally.all.line.all), (1, 1));
@@ -54,6 +55,10 @@ fn a_frame_is_counted_as_it_looks() {
     assert_eq!(tally.lines, (2, 1));
     let counts: Vec<u64> = tally.reliability.bins().iter().map(|b| b.count).collect();
     assert_eq!(counts, [0, 1, 0, 0, 1, 1, 1, 0, 0, 1]);
+    // At 0.2 the curve is what was counted.
+    let (at, all) = (&tally.curve[3], &tally.all);
+    assert_eq!((at.dust, at.claims, at.false_claims, at.pixels), (all.dust, all.claims, all.false_claims, all.pixels));
+    assert_eq!(Tally::of_frame(&truth(), &found, 0.2, false).curve[3], Detection::default());
     // At 0.05 the weak speck counts too; at 0.6 only the two best are left.
     assert_eq!((tally.curve[0].claims, tally.curve[7].claims, tally.curve[7].false_claims), (5, 2, 0));
 }

@@ -20,7 +20,7 @@ const FIRST: u64 = 101;
 /// A slowly panning picture with detail, dusty, with its infrared as a fourth channel or a folder `infrared`.
 fn clip(film: Film, channel: bool) -> TempDir {
     let folder = tempfile::tempdir().unwrap();
-    let settings = Settings { dust: 1200.0, hairs: 0.0, lines: 0.0, clouds: 0.0, ..Settings::of(Level::Heavy) };
+    let settings = Settings { dust: 300.0, hairs: 0.0, lines: 0.0, clouds: 0.0, ..Settings::of(Level::Heavy) };
     let ageing = Ageing::new(&settings, 256, 192, FRAMES as usize, 5);
     let film = Infrared { film, ..Infrared::default() };
     let mut files = ClipFolder::create(folder.path(), "skerry").unwrap();
@@ -156,13 +156,16 @@ fn infrared_that_fits_no_scan_is_refused_in_one_sentence() {
 
 #[test]
 fn a_repair_never_touches_the_fourth_channel() {
-    let clip = clip(Film::Dyes, true);
+    let (clip, other) = (clip(Film::Dyes, true), clip(Film::Dyes, false));
     let (reel, _) = started(&clip, "R.besom", Some(InfraredFrom::Channel));
     detected(&reel);
     let mut open = Reel::open(&reel, "Ines").unwrap();
     let everything = Filter { include_at_risk: true, ..Filter::default() };
     open.record(Edit::Rule { decision: Decision::Accepted, filter: everything }).unwrap();
     drop(open);
+    let (apart, _) = started(&other, "R.besom", sequence(&other));
+    let refused = work::repair(&apart, &other.path().join("infrared"), &RepairOptions::default(), &Silent).unwrap_err();
+    assert!(refused.to_string().contains("infrared"), "{refused}");
     let out = clip.path().join("out");
     let repaired = work::repair(&reel, &out, &RepairOptions::default(), &Silent).unwrap();
     assert_eq!(repaired.frames, FRAMES as usize);

@@ -65,16 +65,16 @@ impl InfraredInfo {
         if !off.is_empty() {
             let contrast = off.iter().filter_map(|s| self.shots[*s]).map(|l| l.contrast.abs()).fold(0.0, f32::max);
             parts.push(format!(
-                "{} it shows the picture itself ({:.0} % of its contrast; a silver image, or dyes that block infrared) and is not used",
+                "{}it shows the picture itself ({:.0} % of its contrast; a silver image, or dyes that block infrared) and is not used",
                 self.within(&off),
                 100.0 * contrast
             ));
         }
         if !less.is_empty() {
-            parts.push(format!("{} it shows some of the picture and counts less", self.within(&less)));
+            parts.push(format!("{}it shows some of the picture and counts less", self.within(&less)));
         }
         if !unknown.is_empty() {
-            parts.push(format!("{} it is missing or the same everywhere and is not used", self.within(&unknown)));
+            parts.push(format!("{}it is missing or the same everywhere and is not used", self.within(&unknown)));
         }
         if parts.is_empty() {
             return format!("{source}, used");
@@ -82,13 +82,13 @@ impl InfraredInfo {
         format!("{source}; {}", parts.join("; "))
     }
 
-    /// `in shots 2, 5`, or nothing when it is all of them.
+    /// `in shots 2, 5 `, or nothing when it is all of them.
     fn within(&self, shots: &[usize]) -> String {
         let list = shots.iter().map(|s| (s + 1).to_string()).collect::<Vec<_>>().join(", ");
         match shots.len() {
             n if n == self.shots.len() => String::new(),
-            1 => format!("in shot {list}"),
-            _ => format!("in shots {list}"),
+            1 => format!("in shot {list} "),
+            _ => format!("in shots {list} "),
         }
     }
 }
@@ -109,7 +109,7 @@ mod tests {
         let words = info.words();
         assert!(words.contains("in shot 2 it shows the picture itself (93 %") && words.contains("not used"), "{words}");
         assert_eq!((info.weight(0), info.weight(1), info.weight(7)), (1.0, 0.0, 0.0));
-        info.shots = vec![shown(2.0, 0.1), None, None];
+        info.shots = vec![shown(2.25, 0.05), None, None];
         let words = info.words();
         assert!(words.contains("in shot 1 it shows some") && words.contains("in shots 2, 3 it is missing"), "{words}");
         assert_eq!(info.weight(0), 0.5);

@@ -7,7 +7,7 @@ use std::sync::Mutex;
 use besom_detect::infrared::{Likeness, likeness};
 use besom_detect::{Infrared, Prepared};
 use besom_scan::header::{Header, read_header};
-use besom_scan::{Frame, Plane, Progress, Samples, Scan, Sequence, write};
+use besom_scan::{Frame, Plane, Progress, Samples, Scan, Sequence, SequenceFrame, write};
 use rayon::prelude::*;
 
 use crate::error::{ReelError, ReelErrorKind};
@@ -39,6 +39,16 @@ pub(super) struct Found {
 }
 
 impl Found {
+    /// How much of a scan's picture its infrared shows; `None` when either cannot be read.
+    fn sample(&self, frame: &SequenceFrame) -> Option<Likeness> {
+        let own = match &self.sequence {
+            None => None,
+            Some(sequence) => Some(sequence.frames.iter().find(|f| f.number == frame.number)?.path.as_path()),
+        };
+        let scan = Scan::read(&frame.path).ok()?;
+        likeness(&plane(own, scan.frame()).ok()?, &scan.frame().analysis())
+    }
+
     /// The folder of an infrared sequence.
     pub(super) fn folder(&self) -> Option<&Path> {
         self.sequence.as_ref().map(|s| s.folder.as_path())
@@ -78,6 +88,14 @@ pub(super) fn find(
             let notes = check(&sequence, scans, common, progress)?;
             Ok(Some(Found { sequence: Some(sequence), notes }))
         }
+    }
+}
+
+/// Refuses to write into the folder of a reel's infrared sequence, as into that of its scans.
+pub(super) fn check_target(info: &ReelInfo, reel: &Path, to: &Path) -> Result<(), ReelError> {
+    match info.infrared.as_ref().map(|infrared| &infrared.source) {
+        Some(InfraredSource::Sequence { folder, .. }) => Ok(write::check_target(&reel.join(folder), to)?),
+        Some(InfraredSource::Channel) | None => Ok(()),
     }
 }
 
@@ -136,15 +154,16 @@ fn unusable(faults: &[(u64, String)]) -> Option<String> {
 /// Frames of a shot whose infrared is held against the picture.
 const SAMPLES: usize = 3;
 
-/// Measures in each shot how much of the picture the infrared shows.
+/// Measures in each shot how much of the picture the infrared shows. `folder` is the infrared sequence's, as the reel
+/// remembers it; `problems` are scans to leave out.
 ///
 /// # Errors
 /// When cancelled.
 pub(super) fn judge(
     found: &Found,
     folder: PathBuf,
-    reel: &Path,
-    info: &ReelInfo,
+    scans: &Sequence,
+    problems: &[(u64, String)],
     shots: &[Shot],
     progress: &dyn Progress,
 ) -> Result<InfraredInfo, ReelError> {
@@ -154,13 +173,12 @@ pub(super) fn judge(
     });
     let mut judged = InfraredInfo { source, shots: Vec::new() };
     progress.begin("Judging infrared", shots.len() as u64);
-    let entries = info.frames(reel);
+    let usable = |number: u64| problems.iter().all(|(problem, _)| *problem != number);
     for shot in shots {
         stop_if_cancelled(progress)?;
-        let inside: Vec<&FrameEntry> =
-            entries.iter().filter(|e| shot.contains(e.number) && e.problem.is_none()).collect();
-        let mut measured: Vec<Likeness> =
-            spread(inside.len()).filter_map(|at| sample(&judged, reel, inside.get(at)?)).collect();
+        let inside: Vec<&SequenceFrame> =
+            scans.frames.iter().filter(|f| shot.contains(f.number) && usable(f.number)).collect();
+        let mut measured: Vec<Likeness> = spread(inside.len()).filter_map(|at| found.sample(inside.get(at)?)).collect();
         measured.sort_by(|a, b| a.depth.total_cmp(&b.depth));
         judged.shots.push(measured.get(measured.len() / 2).copied());
         progress.advance(1);
@@ -174,18 +192,13 @@ fn spread(count: usize) -> impl Iterator<Item = usize> {
     (0..samples).map(move |k| (2 * k + 1) * count / (2 * samples))
 }
 
-fn sample(info: &InfraredInfo, reel: &Path, entry: &FrameEntry) -> Option<Likeness> {
-    let scan = Scan::read(&entry.path).ok()?;
-    let infrared = plane(info, reel, entry.number, scan.frame()).ok()?;
-    likeness(&infrared, &scan.frame().analysis())
-}
-
-/// The infrared plane of a scan in analysis codes, or why there is none: a clause without the file's name.
-fn plane(info: &InfraredInfo, reel: &Path, number: u64, scan: &Frame) -> Result<Plane, String> {
-    let Some(path) = info.path(reel, number) else {
+/// The infrared plane of a scan in analysis codes, from its own file or, without one, from the scan; or why there is none: a
+/// clause without the file's name.
+fn plane(own: Option<&Path>, scan: &Frame) -> Result<Plane, String> {
+    let Some(path) = own else {
         return last_channel(scan).ok_or_else(|| "the scan has no such channel".to_owned());
     };
-    let infrared = Scan::read(&path).map_err(|e| e.reason().to_owned())?;
+    let infrared = Scan::read(path).map_err(|e| e.reason().to_owned())?;
     let frame = infrared.frame();
     if (frame.width, frame.height) != (scan.width, scan.height) {
         let (w, h) = (frame.width, frame.height);
@@ -243,7 +256,7 @@ impl<'a> Reader<'a> {
         if weight <= 0.0 {
             return Ok(prepared);
         }
-        match plane(self.info, self.folder, entry.number, scan.frame()) {
+        match plane(self.info.path(self.folder, entry.number).as_deref(), scan.frame()) {
             Ok(plane) => Ok(prepared.with_infrared(Infrared::new(&plane, weight))),
             Err(reason) => {
                 if let Ok(mut faults) = self.faults.lock() {

@@ -11,8 +11,8 @@ use rayon::prelude::*;
 use crate::error::ReelError;
 use crate::reel::Reel;
 
-use super::stop_if_cancelled;
 use super::walk::batch_size;
+use super::{infrared, stop_if_cancelled};
 
 /// Which candidates a mask shows.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -54,6 +54,7 @@ pub fn masks(reel: &Path, to: &Path, options: &MaskOptions, progress: &dyn Progr
     let reel = Reel::open_to_read(reel)?;
     let info = reel.info();
     write::check_target(&info.scans_folder(reel.folder()), to)?;
+    infrared::check_target(info, reel.folder(), to)?;
     fs::create_dir_all(to).map_err(|e| ReelError::access(to, "it cannot be made", &e))?;
     let entries: Vec<_> = reel.frames().iter().filter(|entry| reel.detected(entry.number)).collect();
     progress.begin("Writing masks", entries.len() as u64);

@@ -15,6 +15,7 @@ use crate::reel::Reel;
 
 use super::fills::fill_frame;
 use super::frames::{prepared_of, size_of};
+use super::infrared;
 use super::places::{Places, places_in};
 use super::record::{RepairEntry, RepairRecord};
 use super::stop_if_cancelled;
@@ -75,6 +76,7 @@ pub fn repair(
     let wanted = places_in(&reel, options.frames.as_ref())?;
     let scans = reel.info().scans_folder(reel.folder());
     write::check_target(&scans, to)?;
+    infrared::check_target(reel.info(), reel.folder(), to)?;
     let made = !to.exists();
     fs::create_dir_all(to).map_err(|e| ReelError::access(to, "it cannot be made", &e))?;
     let mut pass =

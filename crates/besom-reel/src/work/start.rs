@@ -87,7 +87,7 @@ pub fn start(
     let mut info = facts(&sequence, reel, options, &headers)?;
     if let Some(found) = &found {
         let folder = found.folder().map_or(Ok(PathBuf::new()), |folder| scans_as_seen_from(reel, folder))?;
-        info.infrared = Some(infrared::judge(found, folder, reel, &info, &survey.shots, progress)?);
+        info.infrared = Some(infrared::judge(found, folder, &sequence, &headers.problems, &survey.shots, progress)?);
     }
     Reel::create(reel, &info, &survey.shots)?;
     let mut notes = notes(&sequence, &headers, &survey.shots);

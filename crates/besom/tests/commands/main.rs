@@ -7,6 +7,7 @@ mod bench;
 mod damaged_reel;
 mod demo;
 mod groups;
+mod infrared;
 mod same_bytes;
 mod stopping;
 mod targets;

@@ -54,7 +54,7 @@ pub fn traits(candidates: &[Candidate], width: usize, height: usize) -> Vec<Trai
     let side = (width as i32 / CELLS).max(1);
     let centre = |c: &Candidate| {
         let b = c.bounds();
-        ((b.x0 + b.x1) / 2, (b.y0 + b.y1) / 2)
+        (i32::midpoint(b.x0, b.x1), i32::midpoint(b.y0, b.y1))
     };
     let (columns, rows) = (width as i32 / side + 1, height as i32 / side + 1);
     let mut cells = vec![0u32; (columns * rows) as usize];
@@ -268,4 +268,107 @@ fn scale(measured: &[Traits]) -> Traits {
         let spread = (at(0.75) - at(0.25)) / 1.349;
         WEIGHTS[k].sqrt() / spread.max(LEAST_SPREAD[k]).min(MOST_SPREAD[k])
     })
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+    use super::*;
+    use crate::candidate::{Origin, Risk};
+    use besom_scan::Rect;
+    use proptest::prelude::*;
+
+    /// A candidate of a made-up shot: flakes are small, round, bright and faint, dust is larger and dark.
+    fn candidate(flake: bool, place: i32, confidence: f32) -> Candidate {
+        let (x, y) = (place * 37 % 900, place * 53 % 700);
+        let (w, h) = if flake { (3 + place % 2, 3) } else { (7 + place % 3, 4 + place % 2) };
+        Candidate {
+            mask: RunMask::from_rect(&Rect::new(x, y, x + w, y + h)),
+            kind: crate::Kind::Dust,
+            polarity: if flake { Polarity::Bright } else { Polarity::Dark },
+            confidence,
+            risk: Risk::default(),
+            origin: Origin::Film,
+            peak: if flake { 6.0 } else { 12.0 } + (place % 4) as f32 * 0.3,
+            reasons: Vec::new(),
+        }
+    }
+
+    /// Thirty flakes, then thirty specks of dust.
+    fn shot() -> Vec<Candidate> {
+        (0..60).map(|n| candidate(n < 30, n, 0.4 + (n % 5) as f32 * 0.1)).collect()
+    }
+
+    fn judged(belonging: &[usize], damage: &[usize]) -> Vec<Judged> {
+        let shot = shot();
+        let traits = traits(&shot, 960, 720);
+        let of = |list: &[usize]| list.iter().map(|i| traits[*i]).collect::<Vec<_>>();
+        let examples = Examples::new(&of(belonging), &of(damage), std::slice::from_ref(&traits));
+        traits.iter().zip(&shot).map(|(t, c)| examples.judge(t, c.confidence)).collect()
+    }
+
+    #[test]
+    fn one_or_two_examples_change_nothing() {
+        for few in [&[][..], &[4], &[4, 11]] {
+            for (judged, candidate) in judged(few, &[40, 41]).iter().zip(shot()) {
+                assert_eq!(judged.confidence.to_bits(), candidate.confidence.to_bits());
+                assert!(!judged.proposed && judged.like == 0 && judged.likeness == 0.0);
+            }
+        }
+    }
+
+    #[test]
+    fn what_is_of_the_sort_of_four_examples_loses_confidence_and_nothing_else_moves() {
+        let judged = judged(&[3, 10, 17, 24], &[]);
+        let shot = shot();
+        for (i, (judged, before)) in judged.iter().zip(&shot).enumerate() {
+            if i < 30 {
+                assert!(judged.confidence < before.confidence, "flake {i}: {judged:?}");
+            } else {
+                assert_eq!(judged.confidence.to_bits(), before.confidence.to_bits(), "dust {i}");
+                assert!(!judged.proposed);
+            }
+        }
+        assert!(judged.iter().any(|j| j.proposed && j.like > 0));
+    }
+
+    #[test]
+    fn an_accepted_example_protects_its_like() {
+        // Flake 5 and its like are accepted: every flake keeps more of its confidence, those most like it most.
+        let without = judged(&[3, 10, 17, 24], &[]);
+        let with = judged(&[3, 10, 17, 24], &[5, 6, 7, 8]);
+        for i in 0..30 {
+            assert!(with[i].confidence > without[i].confidence, "flake {i}: {:?} and {:?}", with[i], without[i]);
+        }
+    }
+
+    #[test]
+    fn sums_of_a_mask_give_the_axes_of_a_bar() {
+        // The moments of a bar of a by b pixels are (a^2 - 1) / 12 and that of a pixel, 1 / 12: their ratio is a / b squared.
+        let bar = RunMask::from_rect(&Rect::new(100, 50, 112, 54));
+        assert!((elongation(&bar) - 3.0).abs() < 1e-5);
+        assert!((elongation(&RunMask::from_rect(&Rect::new(0, 0, 5, 5))) - 1.0).abs() < 1e-5);
+        assert_eq!(elongation(&RunMask::default()), 1.0);
+    }
+
+    proptest! {
+        #![proptest_config(ProptestConfig::with_cases(64))]
+
+        /// Nothing is ever raised, nothing leaves its range, and the order of the examples does not count.
+        #[test]
+        fn examples_in_any_order_lower_and_never_raise(
+            mut belonging in proptest::collection::vec(0usize..60, 0..12),
+            mut damage in proptest::collection::vec(0usize..60, 0..12),
+        ) {
+            let first = judged(&belonging, &damage);
+            for (judged, candidate) in first.iter().zip(shot()) {
+                prop_assert!(judged.confidence <= candidate.confidence && judged.confidence >= 0.0);
+                prop_assert!((0.0..=1.0).contains(&judged.likeness));
+            }
+            belonging.reverse();
+            let half = damage.len() / 2;
+            damage.rotate_left(half);
+            prop_assert_eq!(first, judged(&belonging, &damage));
+        }
+    }
 }

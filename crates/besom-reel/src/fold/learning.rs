@@ -67,7 +67,9 @@ impl Fold {
         let Some(frames) = self.frames.get_mut(places) else { return false };
         if !lesson.on || lesson.decided.belonging.len() < likeness::LEAST_EXAMPLES {
             let had = frames.iter().any(|f| !f.learned.is_empty());
-            frames.iter_mut().for_each(|f| f.learned = Vec::new());
+            for frame in frames {
+                frame.learned = Vec::new();
+            }
             return had;
         }
         lesson.teach(frames, self.size);
@@ -164,3 +166,6 @@ fn decided(frames: &[FrameState], records: &[Record]) -> Decided {
 fn range_of_last(count: usize) -> Range<usize> {
     count.saturating_sub(MOST_EXAMPLES)..count
 }
+
+#[cfg(test)]
+mod tests;

@@ -149,6 +149,7 @@ pub fn detect(window: &Window, grain: &Grain, model: &Model, settings: &Settings
     let sure: Vec<&Candidate> = found.lines.iter().filter(|l| l.confidence >= SURE).collect();
     candidates.retain(|c| !sure.iter().any(|l| 2 * l.mask.overlap(&c.mask) > c.area()));
     candidates.extend(found.lines);
+    crate::whole::join(&mut candidates, window, grain);
     candidates.sort_by_key(|c| c.mask.runs().first().map(|r| (r.y, r.x0)));
     candidates
 }

@@ -16,8 +16,10 @@ pub mod likeness;
 pub mod lines;
 pub mod model;
 pub mod prepare;
+pub mod splice;
 pub mod survey;
 pub mod trees;
+pub mod whole;
 
 pub use candidate::{Candidate, Kind, Origin, Polarity, Risk};
 pub use detect::{Settings, Suspects, Window, detect, suspects};

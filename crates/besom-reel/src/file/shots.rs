@@ -4,11 +4,12 @@ use std::path::{Path, PathBuf};
 
 use besom_detect::Grain;
 use besom_detect::grain::BINS;
+use besom_detect::whole::What;
 use serde::{Deserialize, Serialize};
 
 use super::{parse_versioned, read_text, replace_ron};
 use crate::error::ReelError;
-use crate::model::shot::{Dirt, Shot};
+use crate::model::shot::{Dirt, OddFrame, Shot};
 
 /// The version that this Besom writes, and the newest that it reads.
 pub const VERSION: u64 = 1;
@@ -28,6 +29,9 @@ struct ShotFile {
     weave_px: f32,
     grain_luma: Vec<f32>,
     grain_channels: Vec<Vec<f32>>,
+    /// Frame, what is odd about it in the word of the commands, and how sure that is. Files from before have none.
+    #[serde(default)]
+    odd: Vec<(u64, String, f32)>,
 }
 
 fn path_in(folder: &Path) -> PathBuf {
@@ -57,6 +61,7 @@ fn to_file(shot: &Shot) -> ShotFile {
         weave_px: shot.dirt.weave_px,
         grain_luma: shot.grain.luma.to_vec(),
         grain_channels: shot.grain.channels.iter().map(|c| c.to_vec()).collect(),
+        odd: shot.odd.iter().map(|o| (o.frame, o.what.word().to_owned(), o.confidence)).collect(),
     }
 }
 
@@ -73,6 +78,7 @@ fn from_file(path: &Path, file: &ShotsFile) -> Result<Vec<Shot>, ReelError> {
     };
     let mut shots = Vec::with_capacity(file.shots.len());
     for (index, shot) in file.shots.iter().enumerate() {
+        let odd = shot.odd.iter().map(|odd| odd_frame(path, shot, odd)).collect::<Result<_, _>>()?;
         let channels = shot.grain_channels.iter().map(|c| curve(c)).collect::<Result<_, _>>()?;
         shots.push(Shot {
             index,
@@ -84,9 +90,18 @@ fn from_file(path: &Path, file: &ShotsFile) -> Result<Vec<Shot>, ReelError> {
                 flicker_percent: shot.flicker_percent,
                 weave_px: shot.weave_px,
             },
+            odd,
         });
     }
     Ok(shots)
+}
+
+fn odd_frame(path: &Path, shot: &ShotFile, odd: &(u64, String, f32)) -> Result<OddFrame, ReelError> {
+    let (frame, word, confidence) = odd;
+    let inside = (shot.first..=shot.last).contains(frame) && (0.0..=1.0).contains(confidence);
+    let what = What::from_word(word).filter(|_| inside);
+    what.map(|what| OddFrame { frame: *frame, what, confidence: *confidence })
+        .ok_or_else(|| ReelError::damaged(path, format!("it says something of frame {frame} that makes no sense")))
 }
 
 #[cfg(test)]
@@ -101,9 +116,10 @@ mod tests {
         let mut grain = Grain::flat(3, 7.25);
         grain.luma[3] = 0.1;
         let dirt = Dirt { marks_per_frame: 12.5, flicker_percent: 1.5, weave_px: 0.3 };
+        let odd = vec![OddFrame { frame: 4, what: What::Torn, confidence: 0.75 }];
         let mut shots = vec![
-            Shot { index: 0, first: 1, last: 9, grain: grain.clone(), dirt },
-            Shot { index: 1, first: 10, last: 10, grain, dirt: Dirt::default() },
+            Shot { index: 0, first: 1, last: 9, grain: grain.clone(), dirt, odd },
+            Shot { index: 1, first: 10, last: 10, grain, dirt: Dirt::default(), odd: Vec::new() },
         ];
         write(folder.path(), &shots).unwrap();
         assert_eq!(read(folder.path()).unwrap(), shots);
@@ -120,6 +136,10 @@ mod tests {
             ("(version: 9, shots: [])", ReelErrorKind::Newer),
             ("(version: 1)", ReelErrorKind::Damaged),
             ("", ReelErrorKind::Damaged),
+            (
+                "(version:1,shots:[(first:1,last:2,marks_per_frame:0,flicker_percent:0,weave_px:0,grain_luma:[1,1,1,1,1,1,1,1,1,1,1,1,1,1,1,1],grain_channels:[],odd:[(3,\"torn\",0.5)])])",
+                ReelErrorKind::Damaged,
+            ),
             (
                 "(version:1,shots:[(first:1,last:2,marks_per_frame:0,flicker_percent:0,weave_px:0,grain_luma:[1],grain_channels:[])])",
                 ReelErrorKind::Damaged,

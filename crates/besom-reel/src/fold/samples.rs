@@ -34,7 +34,7 @@ pub(crate) fn candidate(x: u32, y: u32, confidence: f32) -> Candidate {
 
 /// A shot.
 pub(crate) fn shot(index: usize, first: u64, last: u64) -> Shot {
-    Shot { index, first, last, grain: Grain::flat(3, 6.0), dirt: Dirt::default() }
+    Shot { index, first, last, grain: Grain::flat(3, 6.0), dirt: Dirt::default(), odd: Vec::new() }
 }
 
 fn masks() -> impl Strategy<Value = RunMask> {

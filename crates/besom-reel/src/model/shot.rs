@@ -1,6 +1,7 @@
 //! Shots as the survey found them.
 
 use besom_detect::Grain;
+use besom_detect::whole::What;
 
 /// How dirty and unsteady a shot is, measured by the survey.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -12,6 +13,17 @@ pub struct Dirt {
     pub flicker_percent: f32,
     /// Mean displacement of the whole picture from frame to frame that no camera movement explains, in pixels.
     pub weave_px: f32,
+}
+
+/// A frame that is damaged as a whole, or marked by a splice, as far as the survey sees.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct OddFrame {
+    /// Its scan number.
+    pub frame: u64,
+    /// What is odd about it.
+    pub what: What,
+    /// How sure that is, 0 to 1.
+    pub confidence: f32,
 }
 
 /// A run of frames between two cuts.
@@ -27,6 +39,8 @@ pub struct Shot {
     pub grain: Grain,
     /// Dirt measures.
     pub dirt: Dirt,
+    /// Frames that are odd as a whole, in order.
+    pub odd: Vec<OddFrame>,
 }
 
 impl Shot {

@@ -16,6 +16,7 @@ mod frames;
 mod headers;
 mod infrared;
 mod masks;
+mod oddities;
 mod pixels;
 mod places;
 mod record;

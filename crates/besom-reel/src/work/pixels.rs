@@ -1,14 +1,18 @@
 //! The survey of pixels: where a shot ends, how strong its grain is, how dirty and unsteady it is.
 
+use std::collections::BTreeMap;
+
 use besom_detect::survey::{Look, Thumbnail, cuts, grain_of_looks};
+use besom_detect::whole::Sketch;
 use besom_detect::{Grain, Prepared};
 use besom_scan::{Progress, Scan, Sequence};
 use rayon::prelude::*;
 
 use crate::error::ReelError;
-use crate::model::shot::{Dirt, Shot};
+use crate::model::shot::{Dirt, OddFrame, Shot};
 
 use super::frames::{planes, prepared};
+use super::oddities::Oddities;
 use super::{stop_if_cancelled, walk};
 
 /// Grain that is assumed where nothing can be measured: a 35 mm camera negative scanned at 10 bits has about 7 codes
@@ -38,7 +42,7 @@ pub(super) fn survey(
     problems: &mut Vec<(u64, String)>,
     progress: &dyn Progress,
 ) -> Result<Pixels, ReelError> {
-    let thumbnails = thumbnails(sequence, size, problems, progress)?;
+    let (thumbnails, oddities) = thumbnails(sequence, size, problems, progress)?;
     let count = sequence.frames.len();
     let mut bounds = vec![0];
     bounds.extend(cuts(&thumbnails).into_iter().filter(|cut| *cut > 0 && *cut < count));
@@ -53,7 +57,8 @@ pub(super) fn survey(
         measured.push(Measured { first: pair[0], end: pair[1], grain, dirt });
         progress.advance(1);
     }
-    Ok(Pixels { shots: shots(sequence, &measured) })
+    let odd = oddities.finish(sequence, size, &bounds);
+    Ok(Pixels { shots: shots(sequence, &measured, &odd) })
 }
 
 fn thumbnails(
@@ -61,9 +66,10 @@ fn thumbnails(
     size: (usize, usize, usize),
     problems: &mut Vec<(u64, String)>,
     progress: &dyn Progress,
-) -> Result<Vec<Option<Thumbnail>>, ReelError> {
+) -> Result<(Vec<Option<Thumbnail>>, Oddities), ReelError> {
     progress.begin("Looking for cuts", sequence.frames.len() as u64);
     let mut thumbnails = Vec::with_capacity(sequence.frames.len());
+    let mut oddities = Oddities::default();
     for batch in sequence.frames.chunks(walk::batch_size(size.0 * size.1)) {
         stop_if_cancelled(progress)?;
         let known = &*problems;
@@ -73,19 +79,24 @@ fn thumbnails(
             }
             let scan = Scan::read(&frame.path).map_err(|e| e.reason().to_owned());
             let planes = scan.and_then(|scan| planes(&scan, size));
-            (frame.number, planes.map(|planes| Some(Thumbnail::new(&planes))))
+            (frame.number, planes.map(|planes| Some((Thumbnail::new(&planes), Sketch::new(&planes)))))
         };
         let answers: Vec<_> = batch.par_iter().map(look).collect();
+        let mut sketches = Vec::with_capacity(answers.len());
         for (number, answer) in answers {
-            thumbnails.push(answer.unwrap_or_else(|reason| {
+            let seen = answer.unwrap_or_else(|reason| {
                 problems.push((number, reason));
                 None
-            }));
+            });
+            let (thumbnail, sketch) = seen.map_or((None, None), |(thumbnail, sketch)| (Some(thumbnail), sketch));
+            sketches.push((thumbnails.len(), number, sketch));
+            thumbnails.push(thumbnail);
             progress.advance(1);
         }
+        oddities.add(sketches);
     }
     problems.sort();
-    Ok(thumbnails)
+    Ok((thumbnails, oddities))
 }
 
 /// The places of one shot.
@@ -173,7 +184,7 @@ struct Measured {
     dirt: Dirt,
 }
 
-fn shots(sequence: &Sequence, measured: &[Measured]) -> Vec<Shot> {
+fn shots(sequence: &Sequence, measured: &[Measured], odd: &BTreeMap<usize, Vec<OddFrame>>) -> Vec<Shot> {
     let number = |place: usize| sequence.frames.get(place).map_or(0, |f| f.number);
     let known = |index: usize| measured.get(index).and_then(|shot| shot.grain.clone());
     let mut shots = Vec::with_capacity(measured.len());
@@ -184,7 +195,14 @@ fn shots(sequence: &Sequence, measured: &[Measured]) -> Vec<Shot> {
         let grain = grain.clone().or_else(nearby).unwrap_or_else(|| Grain::flat(3, USUAL_GRAIN));
         // Numbers between two shots that no scan has belong to the earlier one, so that shots cover the reel.
         let last = if *end < sequence.frames.len() { number(*end) - 1 } else { number(*end - 1) };
-        shots.push(Shot { index, first: number(*first), last, grain, dirt: *dirt });
+        shots.push(Shot {
+            index,
+            first: number(*first),
+            last,
+            grain,
+            dirt: *dirt,
+            odd: odd.range(*first..*end).flat_map(|(_, odd)| odd.clone()).collect(),
+        });
     }
     shots
 }

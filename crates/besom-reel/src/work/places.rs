@@ -98,7 +98,7 @@ mod tests {
     use crate::model::shot::Dirt;
 
     fn shot(index: usize, first: u64, last: u64) -> Shot {
-        Shot { index, first, last, grain: Grain::flat(3, 7.0), dirt: Dirt::default() }
+        Shot { index, first, last, grain: Grain::flat(3, 7.0), dirt: Dirt::default(), odd: Vec::new() }
     }
 
     #[test]

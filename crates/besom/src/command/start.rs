@@ -72,6 +72,9 @@ impl Job {
     }
 }
 
+/// Most odd frames that are printed one by one.
+const MOST_ODD: usize = 20;
+
 /// The survey in lines for people.
 pub(super) fn lines(report: &StartReport) -> Vec<String> {
     let info = &report.info;
@@ -98,6 +101,14 @@ pub(super) fn lines(report: &StartReport) -> Vec<String> {
         lines.push(format!("{frame}{}", problem.text));
     }
     lines.extend(info.infrared.iter().map(|infrared| format!("infrared: {}", infrared.words())));
+    let odd: Vec<_> = report.shots.iter().flat_map(|shot| &shot.odd).collect();
+    for odd in odd.iter().take(MOST_ODD) {
+        let (frame, sure) = (odd.frame, 100.0 * odd.confidence);
+        lines.push(format!("frame {frame}: {} ({sure:.0} % sure)", odd.what.sentence()));
+    }
+    if odd.len() > MOST_ODD {
+        lines.push(format!("and {} more odd frames, listed in the Survey", odd.len() - MOST_ODD));
+    }
     lines.extend(report.notes.iter().cloned());
     lines
 }
@@ -125,6 +136,7 @@ pub(super) fn value(report: &StartReport) -> Value {
         "shots": report.shots.iter().map(|s| json!({"index": s.index, "first": s.first, "last": s.last})).collect::<Vec<_>>(),
         "problems": info.problems.iter().map(|p| json!({"frame": p.frame, "text": p.text})).collect::<Vec<_>>(),
         "infrared": info.infrared.as_ref().map(infrared_value),
+        "odd_frames": report.shots.iter().flat_map(|s| &s.odd).map(|o| json!({"frame": o.frame, "what": o.what.word(), "confidence": o.confidence})).collect::<Vec<_>>(),
         "notes": report.notes,
     })
 }

@@ -19,6 +19,7 @@ pub(super) fn ui(ui: &mut Ui, desk: &Desk, commands: &mut Vec<Command>) {
     }
     ui.add_space(14.0);
     problems(ui, desk, commands);
+    odd_frames(ui, desk, commands);
     let facts = &reel.info().facts;
     if !facts.is_empty() {
         ui.add_space(14.0);
@@ -131,6 +132,22 @@ fn problems(ui: &mut Ui, desk: &Desk, commands: &mut Vec<Command>) {
         let (frame, artist) = (orphan.spot.frame, &orphan.artist);
         let text = format!("Frame {frame}: a decision by {artist} has no candidate any more and is kept");
         problem_row(ui, &text, reel.position(frame), commands);
+    }
+}
+
+/// Frames damaged whole and splice marks, as the survey saw them; nothing when there are none.
+fn odd_frames(ui: &mut Ui, desk: &Desk, commands: &mut Vec<Command>) {
+    let reel = desk.reel();
+    let mut odd = reel.shots().iter().flat_map(|shot| &shot.odd).peekable();
+    if odd.peek().is_none() {
+        return;
+    }
+    ui.add_space(14.0);
+    widgets::heading(ui, "Odd frames");
+    ui.add_space(2.0);
+    for odd in odd {
+        let text = format!("Frame {}: {} ({:.0} % sure)", odd.frame, odd.what.sentence(), 100.0 * odd.confidence);
+        problem_row(ui, &text, reel.position(odd.frame), commands);
     }
 }
 

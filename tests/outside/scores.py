@@ -27,6 +27,11 @@ def objects(mask):
     return order[labels], int(keep.sum())
 
 
+def near_truth(truth):
+    """The pixels within 3 pixels of any truth."""
+    return ndimage.distance_transform_edt(truth == 0) <= 3 if (truth > 0).any() else np.zeros(truth.shape, bool)
+
+
 @dataclass
 class Detection:
     """Counts over a clip; rates are asked for at the end so that clips can be added up or averaged."""
@@ -37,8 +42,8 @@ class Detection:
     false: int = 0
     megapixels: float = 0.0
 
-    def add(self, truth, mask):
-        """One frame: its label picture and what a detector found."""
+    def add(self, truth, mask, near=None):
+        """One frame: its label picture and what a detector found; `near` is `near_truth(truth)` where it is known already."""
         self.megapixels += truth.size / 1e6
         for kind, name in ((DUST, "dust"), (HAIR, "hair"), (LINE, "line")):
             labels, count = objects((truth & kind) > 0)
@@ -53,7 +58,7 @@ class Detection:
                 self.true["dust of 30"] += int((sizes >= 30).sum())
                 self.found["dust of 30"] += int((hit & (sizes >= 30)).sum())
         labels, count = objects(mask)
-        near = ndimage.distance_transform_edt(truth == 0) <= 3 if (truth > 0).any() else np.zeros(truth.shape, bool)
+        near = near_truth(truth) if near is None else near
         sizes = np.bincount(labels.ravel(), minlength=count + 1)[1:]
         beside = np.bincount(labels[near], minlength=count + 1)[1:]
         self.candidates += count

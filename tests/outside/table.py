@@ -63,13 +63,15 @@ def swept(folder):
     """{(rule, threshold): Detection} of one aged set that `besom-proof figures` left behind."""
     cv2.setNumThreads(1)
     dirty, truth = ([references.read_oiio(path) for path in sorted((folder / part).iterdir())] for part in ("scans", "truth"))
+    truth = [label[..., 0] for label in truth]
+    near = [scores.near_truth(label) for label in truth]
     neighbours = peers.Neighbours(dirty)
     found = {}
     for rule in RULES:
         for threshold, masks in neighbours.detect(rule, evaluate.THRESHOLDS).items():
             found[rule, threshold] = scores.Detection()
-            for label, mask in zip(truth, masks, strict=True):
-                found[rule, threshold].add(label[..., 0], mask)
+            for label, mask, beside_it in zip(truth, masks, near, strict=True):
+                found[rule, threshold].add(label, mask, beside_it)
     return found
 
 

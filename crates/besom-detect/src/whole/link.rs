@@ -15,6 +15,8 @@ const NEAR: i32 = 4;
 /// not outvote what is not.
 const CAP: f32 = 60.0;
 
+/// Level difference in codes that is ordinary flicker: no second search is made for so little.
+const STEADY: f32 = 12.0;
 /// Mean capped difference, in codes, from which two frames show nothing in common.
 const UNFIT: f32 = 35.0;
 
@@ -51,8 +53,10 @@ impl Link {
         }
         // A flash changes the level of all, a cover pulls the median away although what is left has not changed: the
         // level that lets more of the picture fit is the right one.
-        let (still, lit) = (whole_motion(a, b, 0.0), whole_motion(a, b, level_between(a, b, (0, 0))));
-        let fitting = if still.0 <= lit.0 { still } else { lit };
+        let level = level_between(a, b, (0, 0));
+        let lit = whole_motion(a, b, level);
+        let still = (level.abs() > STEADY).then(|| whole_motion(a, b, 0.0));
+        let fitting = still.filter(|still| still.0 <= lit.0).unwrap_or(lit);
         let whole = (fitting.1, fitting.2);
         // Where hardly anything fits there is no common level to speak of.
         let offset = if fitting.0 > UNFIT { 0.0 } else { common_level(a, b, fitting) };

@@ -177,12 +177,10 @@ pub fn odd(five: &Five) -> Vec<Odd> {
     };
     let links = Links { back, ahead, five };
     let mut found = Vec::new();
-    let flash = flash(&links, previous, current, next);
-    if let Some(covered) = covered::find(&links, current) {
-        // A flash that takes the structure away is no light: the frame is lost.
-        found.push(covered);
-    } else if let Some(flash) = flash {
-        found.push(flash);
+    // Light leaves the picture where it was; a frame that shows something else has another one.
+    match flash(&links, previous, current, next).filter(|_| alike(&links.back, current, previous)) {
+        Some(flash) => found.push(flash),
+        None => found.extend(covered::find(&links, current)),
     }
     found.extend(duplicate::find(five));
     found.extend(missing(&links));
@@ -201,6 +199,25 @@ impl Links<'_> {
         Link::new(self.five[a]?, self.five[b]?)
     }
 }
+
+/// Whether two sketches show one picture whatever its level and contrast: their correlation along the motion between them.
+fn alike(link: &Link, current: &Sketch, other: &Sketch) -> bool {
+    let (a, b) = (current.luma(), other.luma());
+    let (dx, dy) = (link.motion.dx.round() as i32, link.motion.dy.round() as i32);
+    let pairs = || (0..a.height()).flat_map(|y| (0..a.width()).map(move |x| (x, y)));
+    let values = || pairs().map(|(x, y)| (a.at(x, y), b.clamped(x as i32 + dx, y as i32 + dy)));
+    let count = a.as_slice().len().max(1) as f32;
+    let (sum_a, sum_b) = values().fold((0.0, 0.0), |s, v| (s.0 + v.0, s.1 + v.1));
+    let (mean_a, mean_b) = (sum_a / count, sum_b / count);
+    let (aa, bb, ab) = values().fold((0.0f32, 0.0f32, 0.0f32), |s, (p, q)| {
+        let (p, q) = (p - mean_a, q - mean_b);
+        (s.0 + p * p, s.1 + q * q, s.2 + p * q)
+    });
+    ab > ALIKE * (aa * bb).sqrt()
+}
+
+/// Correlation from which two frames show one picture.
+const ALIKE: f32 = 0.8;
 
 /// Least step of the whole frame's level that counts as a flash, in codes: a third of a stop in printing density is 50.
 const FLASH: f32 = 40.0;

@@ -17,11 +17,13 @@ const MARKED: f32 = 18.0;
 const ACROSS: f32 = 0.7;
 
 /// A splice's mark on the middle frame, against the frames of its shot beside it: one at a cut, two inside a shot.
-pub fn mark(five: &Five) -> Option<Odd> {
+///
+/// `links` lead from it to the frame before and to the one after.
+pub fn mark(five: &Five, links: [Option<&Link>; 2]) -> Option<Odd> {
     let current = five[2]?;
     let (width, height) = current.size();
-    let beside: Vec<(&Sketch, Link)> =
-        [five[1], five[3]].into_iter().flatten().filter_map(|s| Some((s, Link::new(current, s)?))).collect();
+    let beside: Vec<(&Sketch, &Link)> =
+        [five[1], five[3]].into_iter().zip(links).filter_map(|(s, l)| Some((s?, l?))).collect();
     if beside.is_empty() {
         return None;
     }

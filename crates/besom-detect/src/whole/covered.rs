@@ -216,9 +216,9 @@ fn mask(links: &Links, current: &Sketch, region: &[usize], across: usize) -> Opt
             let beside = [(u - reach, v), ((u + reach).min(columns as i32 - 1), v), (u, v - reach)];
             let sides =
                 beside.iter().chain(&[(u, (v + reach).min(rows as i32 - 1))]).filter(|p| owns(p.0, p.1)).count();
-            let step = (a.at(x, y) - moved(before, &links.back, x, y))
+            let step = (a.at(x, y) - moved(before, links.back, x, y))
                 .abs()
-                .min((a.at(x, y) - moved(after, &links.ahead, x, y)).abs());
+                .min((a.at(x, y) - moved(after, links.ahead, x, y)).abs());
             let inside = if owns(u, v) { sides == 4 || step > 0.4 * ODD } else { sides > 0 && step > ODD };
             cells.set(x, y, u8::from(inside));
         }

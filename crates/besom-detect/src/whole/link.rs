@@ -107,8 +107,8 @@ fn common_level(a: &Plane, b: &Plane, (_, dx, dy, near): (f32, i32, i32, f32)) -
 /// The cost, shift and level of the whole picture in whole cells, over every second cell; on a tie the smaller one.
 fn whole_motion(a: &Plane, b: &Plane, offset: f32) -> (f32, i32, i32, f32) {
     let (width, height) = (a.width() as i32, a.height() as i32);
-    let reach_x = FAR.min(width / 4);
-    let reach_y = FAR.min(height / 4);
+    let reach_x = FAR.min(width / 8 * 2);
+    let reach_y = FAR.min(height / 8 * 2);
     let cost = |dx: i32, dy: i32| {
         let (x0, x1) = ((-dx).max(0), width - dx.max(0));
         let (mut sum, mut count) = (0.0f32, 0.0f32);
@@ -123,8 +123,18 @@ fn whole_motion(a: &Plane, b: &Plane, offset: f32) -> (f32, i32, i32, f32) {
         sum / count.max(1.0) + 0.02 * (dx.abs() + dy.abs()) as f32
     };
     let mut best = (f32::INFINITY, 0, 0);
-    for dy in -reach_y..=reach_y {
-        for dx in -reach_x..=reach_x {
+    // Every second shift first, then those beside the best: cells are means, and fit a little beside their place too.
+    for dy in (-reach_y..=reach_y).step_by(2) {
+        for dx in (-reach_x..=reach_x).step_by(2) {
+            let here = cost(dx, dy);
+            if here < best.0 {
+                best = (here, dx, dy);
+            }
+        }
+    }
+    let (_, bx, by) = best;
+    for dy in (by - 1).max(-reach_y)..=(by + 1).min(reach_y) {
+        for dx in (bx - 1).max(-reach_x)..=(bx + 1).min(reach_x) {
             let here = cost(dx, dy);
             if here < best.0 {
                 best = (here, dx, dy);

@@ -1,8 +1,8 @@
 //! Frames damaged whole: flash, covered or torn, duplicated, missing.
 //!
-//! [`odd`] decides about one frame from sketches of the frames n-2 to n+2 of its shot, and of nothing else, so the survey
-//! and the detection say the same. It speaks only where both neighbours are there and agree with each other; what the end of a
-//! shot looks like is [`crate::splice`]'s.
+//! [`all`] decides about one frame from sketches of the frames n-2 to n+2 of its shot, and of nothing else, so the survey
+//! and the detection say the same. Damage of a whole frame is told only
+//! where both neighbours are there and agree with each other; what the end of a shot looks like is [`crate::splice`]'s.
 
 mod covered;
 mod duplicate;
@@ -145,10 +145,13 @@ pub type Five<'a> = [Option<&'a Sketch>; 5];
 
 /// All that is odd about the middle frame: damage of the whole frame and a splice's marks.
 pub fn all(five: &Five) -> Vec<Odd> {
-    let mut found = odd(five);
+    let Some(current) = five[2] else { return Vec::new() };
+    let to = |other: Option<&Sketch>| other.and_then(|other| Link::new(current, other));
+    let (back, ahead) = (to(five[1]), to(five[3]));
+    let mut found = odd(five, back.as_ref(), ahead.as_ref());
     // A frame that shows something else altogether has no mark of its own.
     if !found.iter().any(|o| matches!(o.what, What::Lost | What::Covered | What::Torn)) {
-        found.extend(splice::mark(five));
+        found.extend(splice::mark(five, [back.as_ref(), ahead.as_ref()]));
         found.extend(splice::at_end(five));
     }
     found
@@ -170,15 +173,13 @@ pub fn join(candidates: &mut Vec<Candidate>, window: &Window, grain: &Grain) {
 }
 
 /// What is odd about the middle frame as a whole.
-pub fn odd(five: &Five) -> Vec<Odd> {
+fn odd(five: &Five, back: Option<&Link>, ahead: Option<&Link>) -> Vec<Odd> {
     let [_, Some(previous), Some(current), Some(next), _] = *five else { return Vec::new() };
-    let (Some(back), Some(ahead)) = (Link::new(current, previous), Link::new(current, next)) else {
-        return Vec::new();
-    };
+    let (Some(back), Some(ahead)) = (back, ahead) else { return Vec::new() };
     let links = Links { back, ahead, five };
     let mut found = Vec::new();
     // Light leaves the picture where it was; a frame that shows something else has another one.
-    match flash(&links, previous, current, next).filter(|_| alike(&links.back, current, previous)) {
+    match flash(&links, previous, current, next).filter(|_| alike(links.back, current, previous)) {
         Some(flash) => found.push(flash),
         None => found.extend(covered::find(&links, current)),
     }
@@ -189,8 +190,8 @@ pub fn odd(five: &Five) -> Vec<Odd> {
 
 /// The current frame against its neighbours, and the neighbours when they are asked.
 struct Links<'a> {
-    back: Link,
-    ahead: Link,
+    back: &'a Link,
+    ahead: &'a Link,
     five: &'a Five<'a>,
 }
 
@@ -272,7 +273,7 @@ fn missing(links: &Links) -> Option<Odd> {
     if step.length() < 2.0 * MOVING {
         return None;
     }
-    let (earlier, later) = (links.between(1, 0)?, &links.ahead);
+    let (earlier, later) = (links.between(1, 0)?, links.ahead);
     let (p, r) = (earlier.motion, besom_motion::Vector::new(-later.motion.dx, -later.motion.dy));
     let usual = besom_motion::Vector::new(0.5 * (p.dx + r.dx), 0.5 * (p.dy + r.dy));
     let twice = besom_motion::Vector::new(2.0 * usual.dx, 2.0 * usual.dy);

@@ -1,17 +1,19 @@
 //! One frame's candidates.
 
 use besom_motion::{Flicker, MotionField, compensate, estimate_field, reconcile};
-use besom_scan::Plane;
+use besom_scan::{Plane, Rect};
 use rayon::prelude::*;
 
 use crate::candidate::{Candidate, Kind, Origin, Risk};
+use crate::colour::{self, ColourEvidence, ColourThresholds};
 use crate::components::{Component, Thresholds, components};
+use crate::context::companies;
 use crate::evidence::{sigma_table, test};
-use crate::features::{Crowd, Glance, Measured, Scene, Side, closer_look, glance};
+use crate::features::{Crowd, Measured, Scene, Side, Unrest, closer_look, glance};
 use crate::grain::Grain;
 use crate::infrared::{self, Opinion};
 use crate::lines::lines;
-use crate::model::Model;
+use crate::model::{DISMISSED_BELOW, Judged, Model};
 use crate::prepare::Prepared;
 
 /// Settings of a detection. Part of the fingerprint of stored candidates.
@@ -45,11 +47,14 @@ pub struct Window<'a> {
 }
 
 /// Suspected marks of a frame before they are judged, each with its measurements.
+#[derive(Default)]
 pub struct Suspects {
     /// The marks, in the order of their first pixel.
     pub components: Vec<Component>,
     /// Their measurements.
     pub measured: Vec<Measured>,
+    /// Bounds of the marks that the first look dismissed, and its probabilities.
+    pub dismissed: Vec<(Rect, f32)>,
     /// Line scratches, already judged.
     pub lines: Vec<Candidate>,
 }
@@ -85,15 +90,26 @@ fn seen(current: &Prepared, other: &Prepared, field: &MotionField) -> Plane {
     seen
 }
 
-/// Finds and measures the suspected marks of `window.current` that `first_look` does not dismiss by the measurements that
-/// cost little ([`Glance::values`]). Empty when the frame stands alone in its shot.
+/// The test on colour, when all three frames have it.
+fn colour_evidence(
+    current: &Prepared,
+    neighbours: [&Prepared; 2],
+    fields: [&MotionField; 2],
+) -> Option<ColourEvidence> {
+    let (now, a, b) = (current.colour.as_ref()?, neighbours[0].colour.as_ref()?, neighbours[1].colour.as_ref()?);
+    Some(colour::test(now, [a, b], fields, &current.luma))
+}
+
+/// Finds and measures the suspected marks of `window.current`. `first_look` gives a probability by the measurements that cost
+/// little ([`crate::features::Glance::values`]); marks below [`DISMISSED_BELOW`] are not looked at more closely, only where they lie is
+/// kept. Empty when the frame stands alone in its shot.
 pub fn suspects(
     window: &Window,
     grain: &Grain,
     settings: &Settings,
-    first_look: &(dyn Fn(&[f32]) -> bool + Sync),
+    first_look: &(dyn Fn(&[f32]) -> f32 + Sync),
 ) -> Suspects {
-    let nothing = Suspects { components: Vec::new(), measured: Vec::new(), lines: Vec::new() };
+    let nothing = Suspects::default();
     let current = window.current;
     let Some((neighbours, witnesses, one_sided)) = window.choose() else { return nothing };
     let same_size = |p: &Prepared| p.width() == current.width() && p.height() == current.height();
@@ -111,6 +127,14 @@ pub fn suspects(
     for c in &components {
         c.mask.paint(&mut taken, 1);
     }
+    let colour = colour_evidence(current, neighbours, [&field_a, &field_b]);
+    if let Some(colour) = &colour {
+        let differs = |x: usize, y: usize| current.luma.at(x, y) - 0.5 * (a.at(x, y) + b.at(x, y));
+        components.extend(colour::components(colour, &ColourThresholds::default(), differs, &mut taken));
+        components.sort_by_key(|c| c.mask.runs().first().map(|r| (r.y, r.x0)));
+    }
+    let inverse: Vec<f32> = sigma_table(grain).iter().map(|s| 1.0 / s).collect();
+    let unrest = Unrest::measure(&evidence, &a, &b, &inverse);
     let crowd = Crowd::count(current.width(), current.height(), &components);
     let scene = Scene {
         current,
@@ -124,27 +148,47 @@ pub fn suspects(
         one_sided,
         taken: &taken,
         crowd: &crowd,
+        unrest: &unrest,
+        colour: colour.as_ref(),
     };
-    let looked: Vec<Option<Measured>> = components
+    let looked: Vec<Result<Measured, f32>> = components
         .par_iter()
         .map(|c| {
             let blocked = || current.infrared.as_ref().is_some_and(|infrared| infrared.blocked(&c.mask));
-            Some(glance(&scene, c))
-                .filter(|g: &Glance| first_look(g.values()) || blocked())
-                .map(|g| closer_look(&scene, g))
+            let glance = glance(&scene, c);
+            let probability = first_look(glance.values());
+            let dismissed = probability < DISMISSED_BELOW && !blocked();
+            if dismissed { Err(probability) } else { Ok(closer_look(&scene, glance)) }
         })
         .collect();
-    let (components, measured) = components.into_iter().zip(looked).filter_map(|(c, m)| m.map(|m| (c, m))).unzip();
-    let lines = lines(current, &scene.sides, grain);
-    Suspects { components, measured, lines }
+    let mut found = Suspects::default();
+    for (component, looked) in components.into_iter().zip(looked) {
+        match looked {
+            Ok(measured) => {
+                found.components.push(component);
+                found.measured.push(measured);
+            }
+            Err(probability) => found.dismissed.push((component.bounds, probability)),
+        }
+    }
+    found.lines = lines(current, &scene.sides, grain);
+    found
 }
 
 /// The candidates of `window.current`, in the order of their first pixel.
 pub fn detect(window: &Window, grain: &Grain, model: &Model, settings: &Settings) -> Vec<Candidate> {
-    let found = suspects(window, grain, settings, &|values| model.worth_a_closer_look(values));
-    let marks = found.components.into_iter().zip(&found.measured);
-    let mut candidates: Vec<Candidate> =
-        marks.filter_map(|(component, measured)| judge(component, measured, window.current, model, settings)).collect();
+    let found = suspects(window, grain, settings, &|values| model.first_look(values));
+    let first: Vec<f32> = found.measured.iter().map(|m| model.by_itself(m)).collect();
+    let mut marks: Vec<(Rect, f32)> = found.components.iter().map(|c| c.bounds).zip(first.iter().copied()).collect();
+    marks.extend(&found.dismissed);
+    let companies = companies(&marks, window.current.width(), window.current.height());
+    let mut candidates: Vec<Candidate> = Vec::new();
+    for (((component, measured), first), company) in
+        found.components.into_iter().zip(&found.measured).zip(first).zip(companies)
+    {
+        let judged = Judged { measured, first, company: &company };
+        candidates.extend(judge(component, &judged, window.current, model, settings));
+    }
     // What lies on a line that is sure is part of it.
     let sure: Vec<&Candidate> = found.lines.iter().filter(|l| l.confidence >= SURE).collect();
     candidates.retain(|c| !sure.iter().any(|l| 2 * l.mask.overlap(&c.mask) > c.area()));
@@ -159,13 +203,14 @@ const SURE: f32 = 0.5;
 
 fn judge(
     component: Component,
-    measured: &Measured,
+    judged: &Judged,
     current: &Prepared,
     model: &Model,
     settings: &Settings,
 ) -> Option<Candidate> {
     let infrared = current.infrared.as_ref().map_or_else(Opinion::default, |i| i.says(&component.mask));
-    let confidence = infrared.shifted(model.confidence(measured));
+    let confidence = infrared.shifted(model.in_company(judged));
+    let measured = judged.measured;
     (confidence >= settings.floor).then(|| Candidate {
         kind: if measured.hair { Kind::Hair } else { Kind::Dust },
         polarity: component.polarity,
@@ -173,7 +218,7 @@ fn judge(
         risk: risk(measured),
         origin: Origin::Film,
         peak: measured.get("spike_peak"),
-        reasons: infrared.among(model.reasons(measured)),
+        reasons: infrared.among(model.reasons(judged)),
         mask: component.mask,
     })
 }

@@ -43,6 +43,24 @@ pub fn test(current: &Plane, a: &Plane, b: &Plane, sigma: &[f32]) -> Evidence {
 
 #[multiversion::multiversion(targets("x86_64+avx2"))]
 fn test_row(now: &[f32], a: &Plane, b: &Plane, y: usize, inverse: &[f32], spike: &mut [f32], rank: &mut [f32]) {
+    let mut unit = vec![0.0f32; now.len()];
+    for ((unit, a), b) in unit.iter_mut().zip(a.row(y)).zip(b.row(y)) {
+        *unit = inverse[((0.5 * (a + b)) as i32).clamp(0, 1023) as usize];
+    }
+    test_row_in_units(now, a, b, y, &unit, spike, rank);
+}
+
+/// One row of the test; `unit` is one over the grain's standard deviation at every column.
+#[multiversion::multiversion(targets("x86_64+avx2"))]
+pub(crate) fn test_row_in_units(
+    now: &[f32],
+    a: &Plane,
+    b: &Plane,
+    y: usize,
+    unit: &[f32],
+    spike: &mut [f32],
+    rank: &mut [f32],
+) {
     let (width, height) = (now.len(), a.height());
     let mut low = vec![0.0f32; width + 2];
     let mut high = vec![0.0f32; width + 2];
@@ -55,9 +73,9 @@ fn test_row(now: &[f32], a: &Plane, b: &Plane, y: usize, inverse: &[f32], spike:
     }
     (low[0], low[width + 1]) = (low[1], low[width]);
     (high[0], high[width + 1]) = (high[1], high[width]);
-    let (spike, rank) = (&mut spike[..width], &mut rank[..width]);
+    let (spike, rank, units) = (&mut spike[..width], &mut rank[..width], &unit[..width]);
     for x in 0..width {
-        let unit = inverse[((0.5 * (a1[x] + b1[x])) as i32).clamp(0, 1023) as usize];
+        let unit = units[x];
         let (da, db) = (now[x] - a1[x], now[x] - b1[x]);
         // The smaller magnitude where the signs agree, else zero, without a branch.
         spike[x] = (most(least(da, db), 0.0) + least(most(da, db), 0.0)) * unit;

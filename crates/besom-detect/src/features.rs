@@ -6,15 +6,17 @@ use besom_motion::Vector;
 use besom_motion::around::{LocalMatch, Search, search_around};
 use besom_motion::interpolate::sample;
 use besom_scan::{Plane, Rect};
+use rayon::prelude::*;
 
 use crate::candidate::Polarity;
+use crate::colour::ColourEvidence;
 use crate::components::Component;
 use crate::evidence::Evidence;
 use crate::grain::Grain;
 use crate::prepare::Prepared;
 
 /// Names of the measurements, in the order of [`Measured::values`].
-pub const NAMES: [&str; 48] = [
+pub const NAMES: [&str; 61] = [
     "area",
     "thinness",
     "fill",
@@ -48,6 +50,15 @@ pub const NAMES: [&str; 48] = [
     "one_sided",
     "size_relative",
     "rim_gradient",
+    "unrest_near",
+    "unrest_wide",
+    "unrest_frame",
+    "disagreement_near",
+    "disagreement_wide",
+    "disagreement_frame",
+    "colour_mean",
+    "colour_peak",
+    "colour_rank",
     "retest_mean",
     "retest_least_side",
     "retest_peak",
@@ -57,6 +68,10 @@ pub const NAMES: [&str; 48] = [
     "reappears_a",
     "reappears_b",
     "reappears_distance",
+    "explained_a",
+    "explained_b",
+    "like_here",
+    "explained_distance",
     "channel_spread",
     "channel_signs",
     "channel_weakest",
@@ -67,7 +82,7 @@ pub const NAMES: [&str; 48] = [
 
 /// The first so many of [`NAMES`] cost little and are taken of every suspect; the rest, which realign the neighbours, only
 /// of those that a first look does not dismiss.
-pub const FIRST_LOOK: usize = 33;
+pub const FIRST_LOOK: usize = 42;
 
 /// Places of two shapes in [`NAMES`].
 const FILL: usize = 2;
@@ -117,6 +132,10 @@ pub struct Scene<'a> {
     pub taken: &'a Plane<u8>,
     /// Components per cell of 32x32 pixels: all, dark, bright.
     pub crowd: &'a Crowd,
+    /// How unquiet the comparison is, cell by cell.
+    pub unrest: &'a Unrest,
+    /// The test's responses on colour.
+    pub colour: Option<&'a ColourEvidence>,
 }
 
 /// How many components lie where.
@@ -152,6 +171,65 @@ impl Crowd {
         for j in cy - reach..=cy + reach {
             for i in cx - reach..=cx + reach {
                 if let Some(v) = plane.get(i, j) {
+                    sum += v;
+                    count += 1.0;
+                }
+            }
+        }
+        sum / f32::max(count, 1.0)
+    }
+}
+
+/// How unquiet the comparison with the neighbours is around a place: where motion fails, everything stands out.
+#[derive(Clone, Debug)]
+pub struct Unrest {
+    /// Mean absolute response of the test a cell, clipped; and the neighbours' mean difference from each other, in sigmas.
+    cells: [Plane; 2],
+    whole: [f32; 2],
+}
+
+impl Unrest {
+    /// Means over cells of 32x32 pixels, of every second pixel along both axes.
+    pub fn measure(evidence: &Evidence, a: &Plane, b: &Plane, inverse_sigma: &[f32]) -> Self {
+        let cell = CROWD_CELL as usize;
+        let (width, height) = (a.width(), a.height());
+        let (columns, rows) = (width.div_ceil(cell).max(1), height.div_ceil(cell).max(1));
+        let lines: Vec<(Vec<f32>, Vec<f32>)> = (0..rows)
+            .into_par_iter()
+            .map(|r| {
+                let (mut spikes, mut differences) = (vec![0.0f32; columns], vec![0.0f32; columns]);
+                let mut counts = vec![0.0f32; columns];
+                for y in (r * cell..((r + 1) * cell).min(height)).step_by(2) {
+                    let (spike, a, b) = (evidence.spike.row(y), a.row(y), b.row(y));
+                    for x in (0..width).step_by(2) {
+                        let unit = inverse_sigma[(a[x] as i32).clamp(0, 1023) as usize];
+                        spikes[x / cell] += spike[x].abs().min(4.0);
+                        differences[x / cell] += ((a[x] - b[x]).abs() * unit).min(12.0);
+                        counts[x / cell] += 1.0;
+                    }
+                }
+                for ((s, d), n) in spikes.iter_mut().zip(&mut differences).zip(&counts) {
+                    *s /= n.max(1.0);
+                    *d /= n.max(1.0);
+                }
+                (spikes, differences)
+            })
+            .collect();
+        let cells =
+            [Plane::from_fn(columns, rows, |c, r| lines[r].0[c]), Plane::from_fn(columns, rows, |c, r| lines[r].1[c])];
+        let whole = [0, 1].map(|k| {
+            let values: &[f32] = cells[k].as_slice();
+            values.iter().sum::<f32>() / values.len().max(1) as f32
+        });
+        Self { cells, whole }
+    }
+
+    fn around(&self, kind: usize, x: i32, y: i32, reach: i32) -> f32 {
+        let (cx, cy) = (x / CROWD_CELL, y / CROWD_CELL);
+        let (mut sum, mut count) = (0.0, 0.0);
+        for j in cy - reach..=cy + reach {
+            for i in cx - reach..=cx + reach {
+                if let Some(v) = self.cells[kind].get(i, j) {
                     sum += v;
                     count += 1.0;
                 }
@@ -317,6 +395,12 @@ pub fn glance<'a>(scene: &Scene, component: &'a Component) -> Glance<'a> {
     put.add(f32::from(scene.one_sided));
     put.add(component.bounds.width().max(component.bounds.height()) as f32 / luma.width() as f32 * 100.0);
     put.add(mean(&zones.rim, |x, y| slope(a, x, y).min(slope(b, x, y))) / sigma);
+    for kind in [0, 1] {
+        put.add(scene.unrest.around(kind, cx, cy, 1));
+        put.add(scene.unrest.around(kind, cx, cy, 4));
+        put.add(scene.unrest.whole[kind]);
+    }
+    tint(&mut put, scene, &zones);
     debug_assert_eq!(put.at, FIRST_LOOK);
     // Long for its width; and drawn out, or curled so that it leaves most of its rectangle empty. A ragged blob is neither.
     let drawn_out = values[ELONGATION] > 2.5 || values[FILL] < 0.45;
@@ -358,6 +442,30 @@ fn elongation(places: &[(usize, usize)]) -> f32 {
     let root = (0.25 * (xx - yy).powi(2) + xy * xy).sqrt();
     let (long, short) = (half + root, (half - root).max(1.0 / 12.0));
     (long / short).sqrt()
+}
+
+/// The stronger opponent plane's response to the mark.
+fn tint(put: &mut Put, scene: &Scene, zones: &Zones) {
+    let mut best = [0.0f32; 3];
+    for evidence in scene.colour.iter().flat_map(|c| &c.planes) {
+        let (width, height) = (evidence.spike.width(), evidence.spike.height());
+        let half = |x: usize, y: usize| ((x / 2).min(width - 1), (y / 2).min(height - 1));
+        let (mut sum, mut peak, mut rank) = (0.0f32, 0.0f32, 0.0f32);
+        for &(x, y) in &zones.mask {
+            let (i, j) = half(x, y);
+            let v = evidence.spike.at(i, j);
+            sum += v;
+            peak = peak.max(v.abs());
+            rank = rank.max(evidence.rank.at(i, j).abs());
+        }
+        let mean = sum.abs() / zones.mask.len().max(1) as f32;
+        if mean > best[0] {
+            best = [mean, peak, rank];
+        }
+    }
+    for value in best {
+        put.add(value);
+    }
 }
 
 fn shape_of_response(put: &mut Put, scene: &Scene, zones: &Zones, sign: f32) {
@@ -509,7 +617,49 @@ impl<'a> Displaced<'a> {
     }
 }
 
-/// Looks for the mark's own shape, displaced, in each compensated neighbour. Dirt never re-appears; objects do.
+/// Where a mark's shape fits best among displacements: the sum of differences, and how far away.
+#[derive(Clone, Copy)]
+struct Fit {
+    sum: f32,
+    distance: f32,
+}
+
+impl Fit {
+    const NONE: Self = Self { sum: f32::INFINITY, distance: 0.0 };
+}
+
+/// The best fits nearer than `own` and from there on. Every second displacement first, then all around the best of them.
+fn fits(search: &Displaced, own: i32, near_too: bool) -> [Fit; 2] {
+    let mut best = [Fit::NONE; 2];
+    let mut at = [(0, 0); 2];
+    let look = |dx: i32, dy: i32, best: &mut [Fit; 2], at: &mut [(i32, i32); 2]| {
+        let zone = usize::from(dx.abs().max(dy.abs()) >= own);
+        if zone == 0 && !near_too {
+            return;
+        }
+        let sum = search.difference(dx, dy, best[zone].sum);
+        if sum < best[zone].sum {
+            best[zone] = Fit { sum, distance: (dx as f32).hypot(dy as f32) };
+            at[zone] = (dx, dy);
+        }
+    };
+    for dy in (-SEARCH..=SEARCH).step_by(2) {
+        for dx in (-SEARCH..=SEARCH).step_by(2) {
+            look(dx, dy, &mut best, &mut at);
+        }
+    }
+    for (x, y) in at {
+        for dy in (y - 1).max(-SEARCH)..=(y + 1).min(SEARCH) {
+            for dx in (x - 1).max(-SEARCH)..=(x + 1).min(SEARCH) {
+                look(dx, dy, &mut best, &mut at);
+            }
+        }
+    }
+    best
+}
+
+/// Looks for the mark's own shape, displaced, in each compensated neighbour: dirt never re-appears, objects do. Small
+/// displacements tell what an error of motion would explain. And in the frame itself: texture has its like nearby.
 fn reappearance(put: &mut Put, scene: &Scene, component: &Component, zones: &Zones, sign: f32) {
     let luma = &scene.current.luma;
     let mut inside = zones.mask.clone();
@@ -518,33 +668,29 @@ fn reappearance(put: &mut Put, scene: &Scene, component: &Component, zones: &Zon
     thin(&mut rim, SHAPE / 2);
     let points: Vec<(i32, i32, f32)> =
         inside.iter().chain(&rim).map(|&(x, y)| (x as i32, y as i32, luma.at(x, y))).collect();
-    let inner = inside.len() as f32;
+    let (inner, count) = (inside.len().max(1) as f32, points.len().max(1) as f32);
     let own = 1 + (component.bounds.width().max(component.bounds.height()) / 2).min(6) as i32;
+    let mut explained = [Fit::NONE; 2];
     let mut nearest = (f32::INFINITY, 0.0f32);
-    for side in &scene.sides {
+    let mut most = 1.0f32;
+    for (k, side) in scene.sides.iter().enumerate() {
         let plane = side.seen;
-        let contrast = sign * inside.iter().map(|&(x, y)| luma.at(x, y) - plane.at(x, y)).sum::<f32>() / inner.max(1.0);
-        let count = points.len().max(1) as f32;
-        let search = Displaced::new(plane, &points);
-        let mut best = f32::INFINITY;
-        for dy in -SEARCH..=SEARCH {
-            for dx in -SEARCH..=SEARCH {
-                if dx.abs().max(dy.abs()) < own {
-                    continue;
-                }
-                let sum = search.difference(dx, dy, best);
-                if sum < best {
-                    best = sum;
-                    let score = best / count / contrast.max(1.0);
-                    if score < nearest.0 {
-                        nearest = (score, (dx as f32).hypot(dy as f32));
-                    }
-                }
-            }
+        let contrast = sign * inside.iter().map(|&(x, y)| luma.at(x, y) - plane.at(x, y)).sum::<f32>() / inner;
+        let unit = count * contrast.max(1.0);
+        most = most.max(contrast);
+        let [near, far] = fits(&Displaced::new(plane, &points), own, true);
+        explained[k] = Fit { sum: (near.sum.min(far.sum) / unit).min(4.0), distance: near.distance };
+        if far.sum / unit < nearest.0 {
+            nearest = (far.sum / unit, far.distance);
         }
-        put.add((best / points.len().max(1) as f32 / contrast.max(1.0)).min(4.0));
+        put.add((far.sum / unit).min(4.0));
     }
     put.add(nearest.1);
+    put.add(explained[0].sum);
+    put.add(explained[1].sum);
+    let [_, here] = fits(&Displaced::new(luma, &points), 2 * own, false);
+    put.add((here.sum / count / most).min(4.0));
+    put.add(if explained[0].sum < explained[1].sum { explained[0].distance } else { explained[1].distance });
 }
 
 /// Do all colour channels say the same? Dust covers all dye layers; an error of motion rarely looks alike in all three.

@@ -5,7 +5,9 @@
 #![forbid(unsafe_code)]
 
 pub mod candidate;
+pub mod colour;
 pub mod components;
+pub mod context;
 pub mod detect;
 pub mod evidence;
 pub mod features;

@@ -1,5 +1,6 @@
 //! From measurements to a probability, and to words.
 
+use crate::context::{self, Company};
 use crate::features::{FIRST_LOOK, Measured, NAMES};
 use crate::trees::{Trees, TreesError};
 
@@ -8,25 +9,55 @@ use crate::trees::{Trees, TreesError};
 pub struct Model {
     first_look: Trees,
     trees: Trees,
+    company: Trees,
 }
 
 /// The ensembles that ship with Besom; `besom-proof train` writes them.
 const FIRST: &str = include_str!("../../../assets/first-look.ron");
 const FULL: &str = include_str!("../../../assets/confidence.ron");
+const COMPANY: &str = include_str!("../../../assets/company.ron");
 
 /// A suspect that the first look gives less than this has no closer look. On development clips left out of the training
 /// this dismissed from a sixth to nine tenths of the false suspects of a clip, on most more than half; mean recall and
 /// precision at sensitivities from 0.2 up changed by less than 0.01.
 pub const DISMISSED_BELOW: f32 = 0.03;
 
+/// Measurements that the last ensemble sees again beside the first judgement and the company ([`crate::context`]).
+pub const AGAIN: [&str; 8] =
+    ["area", "spike_mean", "rank_mean", "motion", "retest_mean", "retest_peak", "explained_a", "unrest_near"];
+
+/// A measured mark, how it was judged by itself, and the other marks of its frame.
+pub struct Judged<'a> {
+    /// Its measurements.
+    pub measured: &'a Measured,
+    /// [`Model::by_itself`].
+    pub first: f32,
+    /// The other marks.
+    pub company: &'a Company,
+}
+
+impl Judged<'_> {
+    /// What the last ensemble is given, in the order of [`company_names`].
+    pub fn values(&self) -> Vec<f32> {
+        let p = self.first.clamp(1e-4, 1.0 - 1e-4);
+        let again = AGAIN.iter().map(|name| self.measured.get(name));
+        std::iter::once(libm::logf(p / (1.0 - p))).chain(self.company.values).chain(again).collect()
+    }
+}
+
+/// Names of the last ensemble's features.
+pub fn company_names() -> Vec<&'static str> {
+    std::iter::once("by_itself").chain(context::NAMES).chain(AGAIN).collect()
+}
+
 impl Model {
     /// The ensembles that ship with Besom.
     pub fn built_in() -> Result<Self, TreesError> {
-        Self::from_ron(FIRST, FULL)
+        Self::from_ron(FIRST, FULL, COMPANY)
     }
 
     /// Ensembles from the texts of their files; their features must be this build's measurements.
-    pub fn from_ron(first_look: &str, full: &str) -> Result<Self, TreesError> {
+    pub fn from_ron(first_look: &str, full: &str, company: &str) -> Result<Self, TreesError> {
         let read = |text: &str, names: &[&str]| {
             let trees = Trees::from_ron(text)?;
             if trees.features().iter().ne(names.iter()) {
@@ -34,29 +65,39 @@ impl Model {
             }
             Ok(trees)
         };
-        Ok(Self { first_look: read(first_look, &NAMES[..FIRST_LOOK])?, trees: read(full, &NAMES)? })
+        Ok(Self {
+            first_look: read(first_look, &NAMES[..FIRST_LOOK])?,
+            trees: read(full, &NAMES)?,
+            company: read(company, &company_names())?,
+        })
     }
 
-    /// False when the first measurements alone dismiss a mark.
-    pub fn worth_a_closer_look(&self, first: &[f32]) -> bool {
-        self.first_look.probability(first) >= DISMISSED_BELOW
+    /// Probability by the first measurements alone, 0 to 1.
+    pub fn first_look(&self, first: &[f32]) -> f32 {
+        self.first_look.probability(first)
     }
 
-    /// Probability that a measured mark is a defect, 0 to 1.
-    pub fn confidence(&self, measured: &Measured) -> f32 {
+    /// Probability that a measured mark is a defect, whatever else the frame shows, 0 to 1.
+    pub fn by_itself(&self, measured: &Measured) -> f32 {
         self.trees.probability(&measured.values)
     }
 
+    /// The confidence: the probability that a mark is a defect, given the other marks of its frame, 0 to 1.
+    pub fn in_company(&self, judged: &Judged) -> f32 {
+        self.company.probability(&judged.values())
+    }
+
     /// The three measurements that moved the score most, in words; each says whether it speaks for or against dirt.
-    pub fn reasons(&self, measured: &Measured) -> Vec<String> {
-        let parts = self.trees.contributions(&measured.values);
-        let mut order: Vec<usize> = (0..parts.len().min(NAMES.len())).collect();
-        order.sort_by(|a, b| parts[*b].abs().total_cmp(&parts[*a].abs()).then(a.cmp(b)));
+    pub fn reasons(&self, judged: &Judged) -> Vec<String> {
+        let mut parts: Vec<(f32, &'static str)> =
+            self.trees.contributions(&judged.measured.values).into_iter().zip(NAMES.map(words)).collect();
+        let company: f32 = self.company.contributions(&judged.values()).iter().skip(1).take(context::NAMES.len()).sum();
+        parts.push((company, "what else was found on this frame"));
+        parts.sort_by(|a, b| b.0.abs().total_cmp(&a.0.abs()));
         let mut said: Vec<String> = Vec::new();
-        for k in order {
-            let words = words(NAMES[k]);
-            let sentence = format!("{}: {words}", if parts[k] > 0.0 { "for" } else { "against" });
-            if parts[k].abs() > 0.05 && !said.contains(&sentence) {
+        for (part, words) in parts {
+            let sentence = format!("{}: {words}", if part > 0.0 { "for" } else { "against" });
+            if part.abs() > 0.05 && !said.contains(&sentence) {
                 said.push(sentence);
             }
             if said.len() == 3 {
@@ -91,7 +132,17 @@ pub fn words(name: &str) -> &'static str {
             "that it is missing from the realigned neighbouring frames"
         }
         "reappears_a" | "reappears_b" | "reappears_distance" => "whether its like stands in a neighbouring frame",
-        "channel_spread" | "channel_signs" | "channel_weakest" => "its colour",
+        "explained_a" | "explained_b" | "explained_distance" => {
+            "whether a small shift of a neighbouring frame explains it"
+        }
+        "like_here" => "whether its like stands nearby in the same frame",
+        "unrest_near" | "unrest_wide" | "unrest_frame" => "how much stands out around it",
+        "disagreement_near" | "disagreement_wide" | "disagreement_frame" => {
+            "how well the neighbouring frames agree over a wider area"
+        }
+        "channel_spread" | "channel_signs" | "channel_weakest" | "colour_mean" | "colour_peak" | "colour_rank" => {
+            "its colour"
+        }
         "witness_response" | "witness_rim" => "what the second next frames show",
         "bright" | "level" | "near_white" => "how bright it is",
         _ => "where it stands in the shot",

@@ -5,6 +5,7 @@ use besom_motion::pyramid::halved_row;
 use besom_scan::Plane;
 use rayon::prelude::*;
 
+use crate::colour;
 use crate::infrared::Infrared;
 
 /// A frame ready for motion and detection.
@@ -15,6 +16,8 @@ pub struct Prepared {
     /// Lightly smoothed luma: the plane on which marks are looked for. Smoothing by a binomial 3x3 halves white grain
     /// while a speck of three pixels keeps most of its contrast.
     pub luma: Plane,
+    /// Opponent colours at half size, for marks that tint the picture; `None` for a scan of one channel.
+    pub colour: Option<[Plane; colour::PLANES]>,
     /// Luma at falling sizes for the motion search.
     pub pyramid: Pyramid,
     /// Its infrared, when the scan has one and it can be trusted.
@@ -30,7 +33,8 @@ impl Prepared {
             return None;
         }
         let (luma, finest) = smoothed_and_finest(&planes, Pyramid::reduction(width, height));
-        Some(Self { luma, planes, pyramid: Pyramid::of_finest(finest, width, height), infrared: None })
+        let (colour, pyramid) = (colour::opponents(&planes), Pyramid::of_finest(finest, width, height));
+        Some(Self { luma, planes, colour, pyramid, infrared: None })
     }
 
     /// The same with an infrared plane, which is left out when its size is another.

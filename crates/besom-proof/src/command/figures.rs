@@ -36,8 +36,11 @@ pub(crate) struct Arguments {
     #[arg(long, requires = "first_look")]
     confidence: Option<PathBuf>,
     /// The ensemble of the first look, instead of the one that ships with Besom.
-    #[arg(long, requires = "confidence")]
+    #[arg(long, requires = "company")]
     first_look: Option<PathBuf>,
+    /// The ensemble that judges a mark among the others, instead of the one that ships with Besom.
+    #[arg(long, requires = "confidence")]
+    company: Option<PathBuf>,
     /// A folder of PNG frames with hard cuts in it, to be found.
     #[arg(long)]
     cuts: Option<PathBuf>,
@@ -103,11 +106,13 @@ pub(crate) fn run(arguments: &Arguments, out: &mut dyn Write) -> Result<(), Fail
 }
 
 fn model(arguments: &Arguments) -> Result<Model, Failure> {
-    let (Some(first_look), Some(confidence)) = (&arguments.first_look, &arguments.confidence) else {
+    let (Some(first_look), Some(confidence), Some(company)) =
+        (&arguments.first_look, &arguments.confidence, &arguments.company)
+    else {
         return Ok(Model::built_in()?);
     };
     let read = |path: &Path| std::fs::read_to_string(path).map_err(|e| Failure::about(path, e));
-    Ok(Model::from_ron(&read(first_look)?, &read(confidence)?)?)
+    Ok(Model::from_ron(&read(first_look)?, &read(confidence)?, &read(company)?)?)
 }
 
 fn kept(arguments: &Arguments, counted: &Counted, shown: &Shown, scans: bool) -> Result<(), ScanError> {
@@ -214,7 +219,9 @@ mod tests {
     fn an_ensemble_that_is_none_is_refused_by_a_sentence() {
         let folder = tempfile::tempdir().unwrap();
         let path = folder.path().join("x.ron").display().to_string();
-        let ask = |path: &str| ran(&["--confidence", path, "--first-look", path, "--without-demo"]).unwrap_err();
+        let ask = |path: &str| {
+            ran(&["--confidence", path, "--first-look", path, "--company", path, "--without-demo"]).unwrap_err()
+        };
         assert!(ask(&path).to_string().contains("x.ron"));
         std::fs::write(&path, "()").unwrap();
         assert!(!ask(&path).to_string().is_empty());

@@ -14,15 +14,15 @@ use super::Failure;
 
 #[derive(clap::Args)]
 pub(crate) struct Arguments {
-    /// Folders of clean frames as PNG, one a clip.
-    clips: Vec<PathBuf>,
+    /// Folders of clean frames as PNG, one a clip; clips of one film are joined by commas and left out together.
+    clips: Vec<String>,
     /// Leave out the demo reel, whose shots are added otherwise.
     #[arg(long)]
     without_demo: bool,
     /// Frames of each clip that are used.
     #[arg(long, default_value_t = 12)]
     frames: usize,
-    /// Folder for `confidence.ron` and `first-look.ron`; without it only the table is printed.
+    /// Folder for `first-look.ron`, `confidence.ron` and `company.ron`; without it only the table is printed.
     #[arg(long)]
     to: Option<PathBuf>,
     /// Sensitivities of the table.
@@ -32,12 +32,14 @@ pub(crate) struct Arguments {
 
 pub(crate) fn run(arguments: &Arguments, out: &mut dyn Write) -> Result<(), Failure> {
     let mut lessons = Vec::new();
-    for (clip, folder) in arguments.clips.iter().enumerate() {
-        let mut clean = read_clean(folder)?;
-        clean.truncate(arguments.frames);
-        let name = folder.file_name().map_or_else(String::new, |n| n.to_string_lossy().into_owned());
-        lessons.extend(lessons_of_clip(clip as u32, &name, &clean));
-        writeln!(out, "studied {name}")?;
+    for (clip, folders) in arguments.clips.iter().enumerate() {
+        for folder in folders.split(',').map(PathBuf::from) {
+            let mut clean = read_clean(&folder)?;
+            clean.truncate(arguments.frames);
+            let name = folder.file_name().map_or_else(String::new, |n| n.to_string_lossy().into_owned());
+            lessons.extend(lessons_of_clip(clip as u32, &name, &clean));
+            writeln!(out, "studied {name}")?;
+        }
     }
     if !arguments.without_demo {
         lessons.extend(lessons_of_demo(arguments.clips.len() as u32));
@@ -56,7 +58,12 @@ pub(crate) fn run(arguments: &Arguments, out: &mut dyn Write) -> Result<(), Fail
         writeln!(out, "{:28} {:.3}", i.name, i.share)?;
     }
     if let Some(folder) = &arguments.to {
-        for (name, calibrated) in [("confidence.ron", &taught.confidence), ("first-look.ron", &taught.first_look)] {
+        let files = [
+            ("first-look.ron", &taught.first_look),
+            ("confidence.ron", &taught.confidence),
+            ("company.ron", &taught.company),
+        ];
+        for (name, calibrated) in files {
             write_atomically(&folder.join(name), calibrated.fit.trees.to_ron().as_bytes())?;
         }
     }

@@ -1,7 +1,8 @@
 //! What the shipped ensembles are trained on, and how they do on clips that they were not trained on.
 
-use besom_detect::features::{FIRST_LOOK, NAMES};
-use besom_detect::model::DISMISSED_BELOW;
+use besom_detect::context::companies;
+use besom_detect::features::{FIRST_LOOK, Measured, NAMES};
+use besom_detect::model::{DISMISSED_BELOW, Judged as Judgement, company_names};
 use besom_detect::{Risk, Settings as DetectSettings};
 use besom_scan::Plane;
 
@@ -25,26 +26,28 @@ pub struct Lesson {
     pub megapixels: f32,
 }
 
-/// The ageings that every clip goes through. Between the light and the heavy preset of the scoring stands one with more
-/// grain and one with less, so that no one strength of grain is learned.
-fn ageings() -> [(&'static str, Ageing); 5] {
-    let (light, heavy) = (Ageing::of(Level::Light), Ageing::of(Level::Heavy));
+/// The ageings that every clip goes through: the scoring's presets, and films unlike them and unlike each other.
+fn ageings(clip: u32, name: &str) -> [(&'static str, Ageing); 6] {
+    let seed = 7_000 + 64 * u64::from(clip) + name.bytes().map(u64::from).sum::<u64>();
+    let clean = Ageing { dust: 0.0, hairs: 0.0, clouds: 0.0, lines: 0.0, ..Ageing::varied(seed + 3) };
     [
-        ("light", light.clone()),
-        ("heavy", heavy.clone()),
+        ("light", Ageing::of(Level::Light)),
+        ("heavy", Ageing::of(Level::Heavy)),
         ("undamaged", Ageing::of(Level::Undamaged)),
-        ("coarse grain", Ageing { grain: 12.0, dust: 120.0, ..light }),
-        ("fine grain", Ageing { grain: 4.0, dust: 90.0, weave: 1.0, flicker: 0.03, ..heavy }),
+        ("varied", Ageing::varied(seed + 1)),
+        ("varied", Ageing::varied(seed + 2)),
+        ("varied, clean", clean),
     ]
 }
 
 /// Studies a clean clip aged in every way.
 pub fn lessons_of_clip(clip: u32, name: &str, clean: &[Vec<Plane>]) -> Vec<Lesson> {
-    ageings()
+    ageings(clip, name)
         .into_iter()
         .enumerate()
         .map(|(k, (ageing, settings))| {
-            let aged = age(clean, &settings, 1_000 + 16 * u64::from(clip) + k as u64);
+            let seed = 1_000 + 16 * u64::from(clip) + k as u64 + name.bytes().map(|b| 97 * u64::from(b)).sum::<u64>();
+            let aged = age(clean, &settings, seed);
             lesson(clip, name, ageing, &aged.aged, &aged.labels)
         })
         .collect()
@@ -69,56 +72,98 @@ fn lesson(clip: u32, name: &str, ageing: &'static str, aged: &[Vec<Plane>], labe
     Lesson { clip, name: name.to_owned(), ageing, frames, megapixels: pixels as f32 / 1e6 }
 }
 
-/// Both ensembles, and each lesson's figures when its clip was left out.
+/// The ensembles, and each lesson's figures when its clip was left out.
 pub struct Taught {
     /// The ensemble of the first look.
     pub first_look: Calibrated,
-    /// The ensemble that gives the confidence.
+    /// The ensemble that judges a mark by itself.
     pub confidence: Calibrated,
+    /// The ensemble that judges it among the others of its frame.
+    pub company: Calibrated,
     /// For each lesson and frame, the confidence of each suspect by ensembles that never saw its clip.
     pub left_out: Vec<Vec<Vec<f32>>>,
 }
 
-/// Trains on the lessons. Every clip is a fold of the calibration.
+/// Most parts that the clips are divided into: each is judged by ensembles grown on the others.
+const FOLDS: usize = 7;
+
+/// Trains on the lessons. Each ensemble is grown on what the one before it leaves and says, as it will be used: of clips
+/// that it never saw.
 ///
 /// # Errors
 /// [`TrainError`], also when the lessons come from one clip only.
 pub fn teach(lessons: &[Lesson]) -> Result<Taught, TrainError> {
-    let table = table(lessons, NAMES.len());
     let clips = lessons.iter().map(|l| l.clip).max().map_or(0, |m| m as usize + 1);
+    let folds = clips.min(FOLDS);
     let quick = Settings { trees: 60, depth: 4, ..Settings::default() };
     let thorough = Settings { trees: 300, depth: 6, learning_rate: 0.07, ..Settings::default() };
-    let first_look = train_calibrated(&self::table(lessons, FIRST_LOOK), &quick, clips)?;
-    let confidence = train_calibrated(&table, &thorough, clips)?;
-    let mut row = 0;
-    let mut next = || {
-        row += 1;
-        let first = first_look.fit.trees.calibrated(first_look.out_of_fold[row - 1]);
-        let full = confidence.fit.trees.calibrated(confidence.out_of_fold[row - 1]);
-        if first < DISMISSED_BELOW { 0.0 } else { full }
-    };
-    let left_out =
-        lessons.iter().map(|l| l.frames.iter().map(|f| f.judged.iter().map(|_| next()).collect()).collect()).collect();
-    Ok(Taught { first_look, confidence, left_out })
-}
+    let last = Settings { trees: 120, depth: 4, learning_rate: 0.06, ..Settings::default() };
 
-fn table(lessons: &[Lesson], features: usize) -> Table {
-    let mut table = Table {
-        names: NAMES[..features].iter().map(|n| (*n).to_owned()).collect(),
-        rows: Vec::new(),
-        labels: Vec::new(),
-        weights: Vec::new(),
-        groups: Vec::new(),
-    };
+    let every =
+        || lessons.iter().flat_map(|l| l.frames.iter().flat_map(move |f| f.judged.iter().map(move |j| (l.clip, j))));
+    let mut first_table = Rows::new(NAMES[..FIRST_LOOK].to_vec());
+    every().for_each(|(clip, judged)| first_table.add(clip, judged.real, &judged.values[..FIRST_LOOK]));
+    let first_look = train_calibrated(&first_table.0, &quick, folds)?;
+    let first: Vec<f32> = calibrated(&first_look);
+
+    let mut full_table = Rows::new(NAMES.to_vec());
+    for ((clip, judged), _) in every().zip(&first).filter(|(_, p)| **p >= DISMISSED_BELOW) {
+        full_table.add(clip, judged.real, &judged.values);
+    }
+    let confidence = train_calibrated(&full_table.0, &thorough, folds)?;
+
+    let mut by_itself = calibrated(&confidence).into_iter();
+    let judgements: Vec<(f32, bool)> = first
+        .iter()
+        .map(|p| if *p < DISMISSED_BELOW { (*p, false) } else { (by_itself.next().unwrap_or(0.0), true) })
+        .collect();
+    let mut company_table = Rows::new(company_names());
+    let mut next = judgements.iter();
     for lesson in lessons {
-        for judged in lesson.frames.iter().flat_map(|f| &f.judged) {
-            table.rows.extend(&judged.values[..features]);
-            table.labels.push(f32::from(u8::from(judged.real)));
-            table.weights.push(1.0);
-            table.groups.push(lesson.clip);
+        for frame in &lesson.frames {
+            let own: Vec<(f32, bool)> = frame.judged.iter().filter_map(|_| next.next().copied()).collect();
+            let marks: Vec<_> = frame.judged.iter().zip(&own).map(|(j, (p, _))| (j.bounds, *p)).collect();
+            let companies = companies(&marks, frame.size.0, frame.size.1);
+            for ((judged, (p, _)), company) in frame.judged.iter().zip(&own).zip(&companies).filter(|((_, o), _)| o.1) {
+                let Ok(values) = judged.values.as_slice().try_into() else { continue };
+                let measured = Measured { values, hair: false };
+                let judgement = Judgement { measured: &measured, first: *p, company };
+                company_table.add(lesson.clip, judged.real, &judgement.values());
+            }
         }
     }
-    table
+    let company = train_calibrated(&company_table.0, &last, folds)?;
+
+    let mut last = calibrated(&company).into_iter();
+    let mut judgements = judgements.iter();
+    let mut final_one =
+        || if judgements.next().is_some_and(|(_, kept)| *kept) { last.next().unwrap_or(0.0) } else { 0.0 };
+    let left_out = lessons
+        .iter()
+        .map(|l| l.frames.iter().map(|f| f.judged.iter().map(|_| final_one()).collect()).collect())
+        .collect();
+    Ok(Taught { first_look, confidence, company, left_out })
+}
+
+/// Each row's probability by ensembles that never saw its clip.
+fn calibrated(ensemble: &Calibrated) -> Vec<f32> {
+    ensemble.out_of_fold.iter().map(|raw| ensemble.fit.trees.calibrated(*raw)).collect()
+}
+
+/// A table that is filled row by row.
+struct Rows(Table);
+
+impl Rows {
+    fn new(names: Vec<&str>) -> Self {
+        Self(Table { names: names.into_iter().map(str::to_owned).collect(), ..Table::default() })
+    }
+
+    fn add(&mut self, clip: u32, real: bool, values: &[f32]) {
+        self.0.rows.extend(values);
+        self.0.labels.push(f32::from(u8::from(real)));
+        self.0.weights.push(1.0);
+        self.0.groups.push(clip);
+    }
 }
 
 /// The figures of a lesson at a sensitivity.

@@ -9,7 +9,7 @@ pub mod lesson;
 
 use besom_detect::survey::measure_grain;
 use besom_detect::{Grain, Prepared, Risk, Settings, Window, suspects};
-use besom_scan::{Plane, RunMask};
+use besom_scan::{Plane, Rect, RunMask};
 use rayon::prelude::*;
 
 use crate::ageing::{DUST, HAIR, LINE};
@@ -39,6 +39,8 @@ pub struct Judged {
     pub area: usize,
     /// Why it could be part of the picture.
     pub risk: Risk,
+    /// The smallest rectangle around its pixels.
+    pub bounds: Rect,
 }
 
 /// One frame's suspects and truth.
@@ -50,6 +52,8 @@ pub struct FrameStudy {
     pub objects: Vec<TrueObject>,
     /// Line candidates: confidence, and whether the truth knows them.
     pub lines: Vec<(f32, bool)>,
+    /// Columns and rows.
+    pub size: (usize, usize),
 }
 
 /// The label bits in the order of the tables.
@@ -65,7 +69,7 @@ pub fn study(aged: &[Vec<Plane>], labels: &[Plane<u8>], settings: &Settings) -> 
             let Some(current) = at(n) else { return FrameStudy::default() };
             let window =
                 Window { before_last: at(n - 2), previous: at(n - 1), current, next: at(n + 1), after_next: at(n + 2) };
-            let found = suspects(&window, &grain, settings, &|_| true);
+            let found = suspects(&window, &grain, settings, &|_| 1.0);
             let lines: Vec<&RunMask> = found.lines.iter().map(|c| &c.mask).collect();
             let masks: Vec<&RunMask> = found.components.iter().map(|c| &c.mask).collect();
             let values = found.measured.iter().map(|m| m.values.to_vec()).collect();
@@ -111,7 +115,7 @@ fn judge(masks: &[&RunMask], values: Vec<Vec<f32>>, labels: &Plane<u8>) -> Frame
         .map(|(mask, values)| {
             let area = mask.area();
             let hits = mask.pixels().filter(|&(x, y)| near.at(x as usize, y as usize) != 0).count();
-            Judged { values, real: hits * 10 >= area, area, risk: Risk::default() }
+            Judged { values, real: hits * 10 >= area, area, risk: Risk::default(), bounds: mask.bounds() }
         })
         .collect();
     let mut truth = Vec::new();
@@ -131,7 +135,7 @@ fn judge(masks: &[&RunMask], values: Vec<Vec<f32>>, labels: &Plane<u8>) -> Frame
             truth.push(TrueObject { kind, area: mask.area(), covered, by_lines: Vec::new() });
         }
     }
-    FrameStudy { judged, objects: truth, lines: Vec::new() }
+    FrameStudy { judged, objects: truth, lines: Vec::new(), size: (width, height) }
 }
 
 /// Counts at one sensitivity.

@@ -1,0 +1,315 @@
+//! The temporal test on colour: dirt that tints the picture without changing its luma much.
+//!
+//! A particle may darken one dye layer and leave the mean of all nearly as it was. Two opponent planes, orthogonal to luma's
+//! weights, are compared with the compensated neighbours by the same two published rules as luma (signed spike and
+//! rank order, see [`crate::evidence`]). They are kept at half size: colour detail of one pixel is grain, and four
+//! samples together halve it.
+
+use besom_motion::{Flicker, MotionField};
+use besom_scan::{Plane, Run, RunMask};
+use rayon::prelude::*;
+
+use crate::candidate::Polarity;
+use crate::components::Component;
+use crate::evidence::Evidence;
+use crate::grain::BINS;
+
+/// Number of opponent planes.
+pub const PLANES: usize = 2;
+
+/// Red against blue, and both against green, at half size and lightly smoothed; `None` for a scan of one channel.
+pub fn opponents(planes: &[Plane]) -> Option<[Plane; PLANES]> {
+    let [red, green, blue] = planes else { return None };
+    let (width, height) = (red.width() / 2, red.height() / 2);
+    if width < 4 || height < 4 {
+        return None;
+    }
+    let mut across = Plane::new(width, height);
+    let mut against = Plane::new(width, height);
+    let rows = across.as_mut_slice().par_chunks_mut(width).zip(against.as_mut_slice().par_chunks_mut(width));
+    rows.enumerate().for_each(|(y, (across, against))| {
+        let [r, g, b] = [red, green, blue].map(|p| [p.row(2 * y), p.row(2 * y + 1)]);
+        opponent_row(r, g, b, across, against);
+    });
+    Some([crate::prepare::smoothed(&across), crate::prepare::smoothed(&against)])
+}
+
+#[multiversion::multiversion(targets("x86_64+avx2"))]
+fn opponent_row(r: [&[f32]; 2], g: [&[f32]; 2], b: [&[f32]; 2], across: &mut [f32], against: &mut [f32]) {
+    let four = |p: [&[f32]; 2], x: usize| 0.25 * (p[0][2 * x] + p[0][2 * x + 1] + p[1][2 * x] + p[1][2 * x + 1]);
+    for x in 0..across.len().min(against.len()) {
+        let (red, green, blue) = (four(r, x), four(g, x), four(b, x));
+        across[x] = red - blue;
+        against[x] = 0.5 * (red + blue) - green;
+    }
+}
+
+/// Responses of the opponent planes, at half size.
+pub struct ColourEvidence {
+    /// The test's responses, one an opponent plane, in units of the planes' own grain.
+    pub planes: Vec<Evidence>,
+}
+
+/// Tests the current frame's opponent planes against both neighbours'. `level` is the current frame's luma at full size.
+pub fn test(
+    current: &[Plane; PLANES],
+    neighbours: [&[Plane; PLANES]; 2],
+    fields: [&MotionField; 2],
+    level: &Plane,
+) -> ColourEvidence {
+    let planes = (0..PLANES)
+        .into_par_iter()
+        .map(|k| {
+            let now = &current[k];
+            let seen = [0, 1].map(|s| {
+                let mut seen = moved(&neighbours[s][k], fields[s]);
+                Flicker::measure(now, &seen).level(&mut seen);
+                seen
+            });
+            responses(now, &seen[0], &seen[1], &noise(now, [&seen[0], &seen[1]], level), level)
+        })
+        .collect();
+    ColourEvidence { planes }
+}
+
+/// A half-size plane as seen through a full-size field, bilinear: the planes are smooth already.
+fn moved(plane: &Plane, field: &MotionField) -> Plane {
+    let (width, height) = (plane.width(), plane.height());
+    let mut out = Plane::new(width, height);
+    out.as_mut_slice()
+        .par_chunks_mut(2 * width)
+        .enumerate()
+        .for_each(|(band, rows)| moved_band(plane, field, band, rows));
+    out
+}
+
+#[multiversion::multiversion(targets("x86_64+avx2"))]
+fn moved_band(plane: &Plane, field: &MotionField, band: usize, rows: &mut [f32]) {
+    let (width, height) = (plane.width() as i32, plane.height() as i32);
+    for x0 in (0..width).step_by(2) {
+        let v = field.at(2.0 * x0 as f32 + 1.5, 4.0 * band as f32 + 1.5);
+        let (dx, dy) = (0.5 * v.dx, 0.5 * v.dy);
+        let (fx, fy) = (dx.floor(), dy.floor());
+        let (tx, ty) = (dx - fx, dy - fy);
+        for (j, row) in rows.chunks_mut(width as usize).enumerate() {
+            let y = (band as i32 * 2 + j as i32).saturating_add(fy as i32);
+            let (top, bottom) = (y.clamp(0, height - 1) as usize, y.saturating_add(1).clamp(0, height - 1) as usize);
+            let (top, bottom) = (plane.row(top), plane.row(bottom));
+            for x in x0..(x0 + 2).min(width) {
+                let left = x.saturating_add(fx as i32);
+                let (l, r) = (left.clamp(0, width - 1) as usize, left.saturating_add(1).clamp(0, width - 1) as usize);
+                let above = top[l] + tx * (top[r] - top[l]);
+                let below = bottom[l] + tx * (bottom[r] - bottom[l]);
+                row[x as usize] = above + ty * (below - above);
+            }
+        }
+    }
+}
+
+/// Lowest grain of an opponent plane that is believed, in codes.
+const LEAST: f32 = 0.4;
+/// Samples a density bin needs for a figure of its own.
+const ENOUGH: usize = 200;
+
+/// Standard deviation of an opponent plane's grain over the picture's density, from the compensated differences to both
+/// neighbours: the median absolute difference of every bin over 0.6745 and the square root of two.
+fn noise(now: &Plane, seen: [&Plane; 2], level: &Plane) -> [f32; BINS] {
+    let mut bins: [Vec<f32>; BINS] = Default::default();
+    for y in (1..now.height()).step_by(3) {
+        let shift = y % 4;
+        let row = now.row(y);
+        for x in (shift..now.width()).step_by(4) {
+            let bin = bin_of(level, x, y);
+            let (a, b) = ((row[x] - seen[0].at(x, y)).abs(), (row[x] - seen[1].at(x, y)).abs());
+            // The better neighbour's differences would flatter the grain: take them in turn.
+            bins[bin].push(if (x / 4 + y / 3) % 2 == 0 { a } else { b });
+        }
+    }
+    let middle = |values: &mut Vec<f32>| {
+        let half = values.len() / 2;
+        *values.select_nth_unstable_by(half, f32::total_cmp).1 / (0.6745 * std::f32::consts::SQRT_2)
+    };
+    let mut all: Vec<f32> = bins.iter().flatten().copied().collect();
+    let whole = if all.is_empty() { LEAST } else { middle(&mut all) };
+    bins.map(|mut values| if values.len() < ENOUGH { whole } else { middle(&mut values) }.max(LEAST))
+}
+
+fn bin_of(level: &Plane, x: usize, y: usize) -> usize {
+    (level.at(2 * x, 2 * y) * (BINS as f32 / 1024.0)).clamp(0.0, (BINS - 1) as f32) as usize
+}
+
+fn responses(now: &Plane, a: &Plane, b: &Plane, noise: &[f32; BINS], level: &Plane) -> Evidence {
+    let (width, height) = (now.width(), now.height());
+    let inverse = noise.map(|sigma| 1.0 / sigma);
+    let (mut spike, mut rank) = (Plane::new(width, height), Plane::new(width, height));
+    let rows = spike.as_mut_slice().par_chunks_mut(width).zip(rank.as_mut_slice().par_chunks_mut(width));
+    rows.enumerate().for_each(|(y, (spike, rank))| {
+        let mut unit = vec![0.0f32; width];
+        for (x, unit) in unit.iter_mut().enumerate() {
+            *unit = inverse[bin_of(level, x, y)];
+        }
+        crate::evidence::test_row_in_units(now.row(y), a, b, y, &unit, spike, rank);
+    });
+    Evidence { spike, rank }
+}
+
+/// Thresholds of the colour test, in grain sigmas of the opponent planes.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct ColourThresholds {
+    /// Spike response of a seed.
+    pub seed: f32,
+    /// Rank-order response of a seed.
+    pub rank: f32,
+    /// Spike response down to which a seed grows.
+    pub grow: f32,
+}
+
+impl Default for ColourThresholds {
+    fn default() -> Self {
+        Self { seed: 4.2, rank: 0.8, grow: 2.6 }
+    }
+}
+
+/// Fewest half-size pixels of an object found by colour alone.
+const FEWEST: usize = 2;
+
+/// Objects that stand out by colour and not by luma: what of them is not `taken` yet, at full size. Their polarity is the
+/// sign of `differs`, luma against the neighbours. Ordered by their first pixel.
+pub fn components(
+    evidence: &ColourEvidence,
+    thresholds: &ColourThresholds,
+    differs: impl Fn(usize, usize) -> f32,
+    taken: &mut Plane<u8>,
+) -> Vec<Component> {
+    let t = crate::components::Thresholds {
+        seed: thresholds.seed,
+        rank: thresholds.rank,
+        grow: thresholds.grow,
+        area: FEWEST,
+    };
+    let mut found: Vec<Component> = Vec::new();
+    for plane in &evidence.planes {
+        for half in crate::components::components(plane, &t) {
+            let runs = half
+                .mask
+                .runs()
+                .iter()
+                .flat_map(|r| [0, 1].map(|j| Run { y: 2 * r.y + j, x0: 2 * r.x0, x1: 2 * r.x1 }));
+            let whole = RunMask::from_runs(runs.collect());
+            let (mut free, mut all, mut level) = (Vec::new(), 0usize, 0.0f32);
+            for (x, y) in whole.pixels() {
+                let (i, j) = (x as usize, y as usize);
+                if i >= taken.width() || j >= taken.height() {
+                    continue;
+                }
+                all += 1;
+                level += differs(i, j);
+                if taken.at(i, j) == 0 {
+                    free.push(Run { y, x0: x, x1: x + 1 });
+                }
+            }
+            // What luma has found for the most part needs no second candidate.
+            if free.len() * 4 < all * 3 || free.len() < 4 {
+                continue;
+            }
+            let mask = RunMask::from_runs(free);
+            mask.paint(taken, 1);
+            let polarity = if level > 0.0 { Polarity::Bright } else { Polarity::Dark };
+            found.push(Component { bounds: mask.bounds(), mask, polarity });
+        }
+    }
+    found.sort_by_key(|c| c.mask.runs().first().map(|r| (r.y, r.x0)));
+    found
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+
+    use super::*;
+
+    const W: usize = 160;
+    const H: usize = 120;
+
+    /// A picture of three channels with grain of its own; a tint of equal luma lies in `mark` when there is one.
+    fn planes(seed: u32, mark: Option<(usize, usize)>) -> Vec<Plane> {
+        // SplitMix64 (Steele, Lea and Flood 2014, from memory); four draws together are near enough to a Gaussian.
+        let mut state = u64::from(seed) << 40;
+        let mut grain = || {
+            let mut draw = || {
+                state = state.wrapping_add(0x9E37_79B9_7F4A_7C15);
+                let z = (state ^ (state >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
+                let z = (z ^ (z >> 27)).wrapping_mul(0x94D0_49BB_1331_11EB);
+                ((z ^ (z >> 31)) >> 40) as f32 / (1 << 24) as f32 - 0.5
+            };
+            6.0 * (draw() + draw() + draw() + draw())
+        };
+        [40.0f32, 0.0, -40.0]
+            .iter()
+            .map(|tint| {
+                Plane::from_fn(W, H, |x, y| {
+                    let inside = mark.is_some_and(|(i, j)| (i..i + 8).contains(&x) && (j..j + 8).contains(&y));
+                    480.0 + 60.0 * (0.05 * x as f32).sin() + grain() + if inside { *tint } else { 0.0 }
+                })
+            })
+            .collect()
+    }
+
+    #[test]
+    fn opponents_follow_their_definition() {
+        let planes = planes(5, None);
+        let [across, against] = opponents(&planes).unwrap();
+        let four = |p: &Plane, x: usize, y: usize| {
+            0.25 * [(0, 0), (1, 0), (0, 1), (1, 1)].iter().map(|(i, j)| p.at(2 * x + i, 2 * y + j)).sum::<f32>()
+        };
+        let plain = |k: usize| {
+            let half = Plane::from_fn(W / 2, H / 2, |x, y| {
+                let [r, g, b] = [0, 1, 2].map(|c| four(&planes[c], x, y));
+                if k == 0 { r - b } else { 0.5 * (r + b) - g }
+            });
+            crate::prepare::smoothed(&half)
+        };
+        for (fast, plain) in [(across, plain(0)), (against, plain(1))] {
+            for (a, b) in fast.as_slice().iter().zip(plain.as_slice()) {
+                approx::assert_abs_diff_eq!(a, b, epsilon = 1e-3);
+            }
+        }
+        assert!(opponents(&planes[..1]).is_none());
+    }
+
+    fn found(mark: Option<(usize, usize)>, taken: &mut Plane<u8>) -> Vec<Component> {
+        let frames = [planes(1, mark), planes(2, None), planes(3, None)];
+        let [now, a, b] = [0, 1, 2].map(|k| opponents(&frames[k]).unwrap());
+        let still = MotionField::still(W, H);
+        let evidence = test(&now, [&a, &b], [&still, &still], &crate::prepare::luma(&frames[0]));
+        components(&evidence, &ColourThresholds::default(), |_, _| 1.0, taken)
+    }
+
+    #[test]
+    fn a_tint_of_equal_luma_is_found_once() {
+        let place = RunMask::from_rect(&besom_scan::Rect::new(60, 40, 68, 48));
+        let on_it = |taken: &mut Plane<u8>| {
+            let marks = found(Some((60, 40)), taken);
+            marks.into_iter().filter(|c| c.mask.overlap(&place) > 0).collect::<Vec<_>>()
+        };
+        let marks = on_it(&mut Plane::new(W, H));
+        assert_eq!(marks.len(), 1);
+        assert!(marks[0].mask.overlap(&place) >= 48 && marks[0].mask.area() < 200);
+        let mut all = Plane::from_fn(W, H, |_, _| 1u8);
+        assert!(on_it(&mut all).is_empty(), "luma has it already");
+    }
+
+    #[test]
+    fn grain_alone_is_rarely_taken_for_a_tint() {
+        // Independent grain passes the spike rule at 4.2 sigmas 2e-4 times a sample (2 * Int phi(x) Phi(x-k)^2 dx); the
+        // rank-order rule takes most of that away, the border, which repeats its samples, adds some.
+        let samples = (PLANES * (W / 2) * (H / 2)) as f32;
+        assert!(found(None, &mut Plane::new(W, H)).len() as f32 <= 5e-4 * samples);
+    }
+
+    #[test]
+    fn a_field_of_no_motion_moves_nothing() {
+        let [plane, _] = opponents(&planes(9, None)).unwrap();
+        assert_eq!(moved(&plane, &MotionField::still(W, H)), plane);
+    }
+}

@@ -12,7 +12,7 @@ use crate::evidence::{sigma_table, test};
 use crate::features::{Crowd, Measured, Scene, Side, Unrest, closer_look, glance};
 use crate::grain::Grain;
 use crate::infrared::{self, Opinion};
-use crate::lines::lines;
+use crate::lines::{Around, LineSuspect, suspected_lines};
 use crate::model::{DISMISSED_BELOW, Judged, Model};
 use crate::prepare::Prepared;
 
@@ -55,8 +55,8 @@ pub struct Suspects {
     pub measured: Vec<Measured>,
     /// Bounds of the marks that the first look dismissed, and its probabilities.
     pub dismissed: Vec<(Rect, f32)>,
-    /// Line scratches, already judged.
-    pub lines: Vec<Candidate>,
+    /// Suspected line scratches with their measurements, in the order of their first pixel.
+    pub lines: Vec<LineSuspect>,
 }
 
 /// The two neighbours of the test, the witnesses beyond them, and whether they lie on one side.
@@ -171,7 +171,8 @@ pub fn suspects(
             Err(probability) => found.dismissed.push((component.bounds, probability)),
         }
     }
-    found.lines = lines(current, &scene.sides, grain);
+    let sides = [(neighbours[0], &field_a), (neighbours[1], &field_b)];
+    found.lines = suspected_lines(&Around { current, sides, witnesses: scene.witnesses, one_sided }, grain);
     found
 }
 
@@ -189,10 +190,12 @@ pub fn detect(window: &Window, grain: &Grain, model: &Model, settings: &Settings
         let judged = Judged { measured, first, company: &company };
         candidates.extend(judge(component, &judged, window.current, model, settings));
     }
+    let lines = found.lines.into_iter().map(|l| l.judged(model.lines()));
+    let lines: Vec<Candidate> = lines.filter(|l| l.confidence >= settings.floor).collect();
     // What lies on a line that is sure is part of it.
-    let sure: Vec<&Candidate> = found.lines.iter().filter(|l| l.confidence >= SURE).collect();
+    let sure: Vec<&Candidate> = lines.iter().filter(|l| l.confidence >= SURE).collect();
     candidates.retain(|c| !sure.iter().any(|l| 2 * l.mask.overlap(&c.mask) > c.area()));
-    candidates.extend(found.lines);
+    candidates.extend(lines);
     crate::whole::join(&mut candidates, window, grain);
     candidates.sort_by_key(|c| c.mask.runs().first().map(|r| (r.y, r.x0)));
     candidates

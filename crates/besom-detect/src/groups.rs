@@ -8,6 +8,7 @@ mod cloud;
 use std::collections::BTreeSet;
 
 use crate::candidate::Candidate;
+use crate::link::links;
 
 /// What makes candidates one thing.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
@@ -54,7 +55,7 @@ pub struct Group {
 /// The groups of a shot, in the order of their first members. `frames` holds the shot's searched frames in the order of
 /// their numbers, each with its candidates as they are stored; `width` and `height` are the frame's, in pixels.
 pub fn groups(frames: &[(u64, &[Candidate])], width: usize, height: usize) -> Vec<Group> {
-    let mut found: Vec<Group> = Vec::new();
+    let mut found: Vec<Group> = links(frames, (width, height), &BTreeSet::new());
     let taken: BTreeSet<(u64, usize)> = found.iter().flat_map(|g| g.members.iter().copied()).collect();
     found.extend(cloud::clouds(frames, (width, height), &taken));
     found.sort_by(|a, b| a.members.first().cmp(&b.members.first()));

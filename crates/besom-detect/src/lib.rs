@@ -16,6 +16,7 @@ pub mod groups;
 pub mod infrared;
 pub mod likeness;
 pub mod lines;
+pub mod link;
 pub mod model;
 pub mod prepare;
 pub mod splice;

@@ -2,6 +2,7 @@
 
 use crate::context::{self, Company};
 use crate::features::{FIRST_LOOK, Measured, NAMES};
+use crate::lines::LineModel;
 use crate::trees::{Trees, TreesError};
 
 /// The trained ensembles, checked against the measurements of this build.
@@ -10,6 +11,7 @@ pub struct Model {
     first_look: Trees,
     trees: Trees,
     company: Trees,
+    lines: LineModel,
 }
 
 /// The ensembles that ship with Besom; `besom-proof train` writes them.
@@ -51,12 +53,17 @@ pub fn company_names() -> Vec<&'static str> {
 }
 
 impl Model {
+    /// The ensemble that judges line scratches.
+    pub fn lines(&self) -> &LineModel {
+        &self.lines
+    }
+
     /// The ensembles that ship with Besom.
     pub fn built_in() -> Result<Self, TreesError> {
         Self::from_ron(FIRST, FULL, COMPANY)
     }
 
-    /// Ensembles from the texts of their files; their features must be this build's measurements.
+    /// Ensembles of marks from the texts of their files, beside the shipped one of lines; their features must be this build's measurements.
     pub fn from_ron(first_look: &str, full: &str, company: &str) -> Result<Self, TreesError> {
         let read = |text: &str, names: &[&str]| {
             let trees = Trees::from_ron(text)?;
@@ -69,6 +76,7 @@ impl Model {
             first_look: read(first_look, &NAMES[..FIRST_LOOK])?,
             trees: read(full, &NAMES)?,
             company: read(company, &company_names())?,
+            lines: LineModel::built_in()?,
         })
     }
 

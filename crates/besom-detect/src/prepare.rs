@@ -7,6 +7,7 @@ use rayon::prelude::*;
 
 use crate::colour;
 use crate::infrared::Infrared;
+use crate::lines::banded;
 
 /// A frame ready for motion and detection.
 #[derive(Clone, Debug)]
@@ -20,6 +21,8 @@ pub struct Prepared {
     pub colour: Option<[Plane; colour::PLANES]>,
     /// Luma at falling sizes for the motion search.
     pub pyramid: Pyramid,
+    /// The mean of every whole band of [`crate::lines::BAND`] rows of each plane, on which line scratches are looked for.
+    pub bands: Vec<Plane>,
     /// Its infrared, when the scan has one and it can be trusted.
     pub infrared: Option<Infrared>,
 }
@@ -34,7 +37,8 @@ impl Prepared {
         }
         let (luma, finest) = smoothed_and_finest(&planes, Pyramid::reduction(width, height));
         let (colour, pyramid) = (colour::opponents(&planes), Pyramid::of_finest(finest, width, height));
-        Some(Self { luma, planes, colour, pyramid, infrared: None })
+        let bands = banded(&planes);
+        Some(Self { luma, planes, colour, pyramid, bands, infrared: None })
     }
 
     /// The same with an infrared plane, which is left out when its size is another.

@@ -33,8 +33,38 @@ pub(super) struct Line {
     seed: u32,
 }
 
+/// How the scratches of one film differ from those of another. The default draws what the presets always drew.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct LineStyle {
+    /// Share of scratches 6 to 30 pixels wide, on scans of any size.
+    pub wide: f32,
+    /// Share of scratches that slant by up to 5 degrees.
+    pub slanted: f32,
+    /// Share of scratches in one dye layer alone.
+    pub coloured: f32,
+    /// Share of scratches whose edges are soft.
+    pub soft: f32,
+}
+
+impl LineStyle {
+    /// A film with scratches of every sort.
+    pub fn varied() -> Self {
+        Self { wide: 0.25, slanted: 0.2, coloured: 0.25, soft: 0.4 }
+    }
+}
+
+/// Steepest slant against the film's length: 5 degrees.
+const STEEPEST: f32 = 0.0875;
+
 /// Plans all scratches of a clip of `frames` frames, of which `alive` cross a frame on average.
-pub(super) fn plan(alive: f32, frames: usize, width: usize, scale: f32, seed: u64) -> Vec<Line> {
+pub(super) fn plan(
+    alive: f32,
+    frames: usize,
+    (width, height): (usize, usize),
+    style: &LineStyle,
+    scale: f32,
+    seed: u64,
+) -> Vec<Line> {
     let mut dice = Dice::new(seed, 0, Purpose::Lines);
     if alive <= 0.0 {
         return Vec::new();
@@ -42,7 +72,8 @@ pub(super) fn plan(alive: f32, frames: usize, width: usize, scale: f32, seed: u6
     // Scratches that began before the clip are in it too.
     let span = frames as f32 + LIFE.1;
     let count = dice.poisson(alive * span / (0.5 * (LIFE.0 + LIFE.1))).max(1);
-    (0..count).map(|_| Line::roll(&mut dice, span, width as f32, scale)).collect()
+    let size = (width as f32, height as f32);
+    (0..count).map(|_| Line::roll(&mut dice, span, size.0, scale).styled(&mut dice, style, size)).collect()
 }
 
 impl Line {
@@ -64,6 +95,30 @@ impl Line {
             paint,
             seed: dice.below(1 << 24) as u32,
         }
+    }
+
+    /// The same scratch in a style; the default style takes no number from the dice.
+    fn styled(mut self, dice: &mut Dice, style: &LineStyle, (width, height): (f32, f32)) -> Self {
+        let holds = |dice: &mut Dice, share: f32| share > 0.0 && dice.chance(share);
+        if holds(dice, style.wide) {
+            self.width = 6.0 * libm::powf(5.0, dice.unit());
+            self.rim = 0.0;
+        }
+        if holds(dice, style.soft) {
+            self.soft = dice.range(1.2, 4.0);
+        }
+        if holds(dice, style.slanted) {
+            self.drift = dice.range(-STEEPEST, STEEPEST) * height;
+            // Within the picture in the middle of its life at least.
+            let middle = 0.5 * (self.to - self.from);
+            self.x = dice.range(0.1, 0.9) * width - self.drift * middle;
+        }
+        if holds(dice, style.coloured) {
+            let keep = dice.below(3);
+            self.paint.share = std::array::from_fn(|c| if c == keep { 1.0 } else { dice.range(0.0, 0.1) });
+            self.paint.opacity = self.paint.opacity.max(0.4);
+        }
+        self
     }
 
     /// Column at a position along the film.
@@ -113,5 +168,30 @@ impl Line {
                 opacity.set(x, y, opacity.at(x, y).max(core.max(0.5 * rim) * strongest));
             }
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_varied_film_has_broad_slanted_and_coloured_scratches_and_the_default_none() {
+        let size = (2048, 1556);
+        let counts = |style: &LineStyle| {
+            let plan = plan(4.0, 600, size, style, 1.0, 12);
+            let share =
+                |holds: &dyn Fn(&Line) -> bool| plan.iter().filter(|l| holds(l)).count() as f32 / plan.len() as f32;
+            let coloured = |l: &Line| l.paint.share.iter().filter(|s| **s < 0.12).count() == 2;
+            let angle = |l: &Line| (l.drift / size.1 as f32).atan().to_degrees();
+            assert!(plan.iter().all(|l| angle(l).abs() <= 5.01 && l.width <= 30.0));
+            [share(&|l| l.width > 12.0), share(&|l| angle(l).abs() > 0.5), share(&coloured)]
+        };
+        assert_eq!(counts(&LineStyle::default()), [0.0; 3]);
+        // Of the broad ones, spread evenly over the logarithm of 6 to 30 pixels, ln(30 / 12) / ln(5) = 0.57 exceed 12.
+        let [broad, slanted, coloured] = counts(&LineStyle::varied());
+        assert!((broad - 0.25 * 0.57).abs() < 0.06, "broad {broad}");
+        assert!((slanted - 0.2 * 0.9).abs() < 0.06, "slanted {slanted}");
+        assert!((coloured - 0.25).abs() < 0.07, "coloured {coloured}");
     }
 }

@@ -22,6 +22,7 @@ pub mod style;
 
 pub use gate::Gate;
 pub use grain::{SHARED_VARIANCE, sigma_at};
+pub use lines::LineStyle;
 pub use style::Style;
 
 use besom_scan::Plane;
@@ -155,7 +156,7 @@ pub struct Ageing {
 impl Ageing {
     /// Plans the ageing of a clip of `frames` frames of `width` x `height` pixels.
     pub fn new(settings: &Settings, width: usize, height: usize, frames: usize, seed: u64) -> Self {
-        let lines = lines::plan(settings.lines, frames, width, size_scale(width), seed);
+        let lines = lines::plan(settings.lines, frames, (width, height), &settings.style.line, size_scale(width), seed);
         Self { settings: settings.clone(), seed, size: (width, height), lines, clouds: Vec::new() }
     }
 

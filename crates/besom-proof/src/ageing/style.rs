@@ -6,6 +6,7 @@
 
 use super::Settings;
 use super::dice::{Dice, Purpose};
+use super::lines::LineStyle;
 
 /// What kind of film it is, besides how much of everything there is.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -14,6 +15,8 @@ pub struct Style {
     pub dirt: DirtStyle,
     /// Hairs and fibres.
     pub hair: HairStyle,
+    /// Line scratches.
+    pub line: LineStyle,
     /// Grain.
     pub grain: GrainStyle,
     /// The gate's unsteadiness and the exposure's.
@@ -183,6 +186,7 @@ impl Settings {
                     curl: between(dice, 0.3, 3.0),
                     soft: between(dice, 0.6, 2.2),
                 },
+                line: LineStyle::varied(),
                 grain: GrainStyle::varied(dice, picture.grey),
                 gate: GateStyle {
                     turn: if dice.chance(0.5) { dice.range(0.0, 0.0007) } else { 0.0 },

@@ -243,7 +243,7 @@ fn hairs_are_long_thin_and_curled() {
 
 #[test]
 fn lines_stand_upright_last_and_drift() {
-    let plan = lines::plan(3.0, 200, 2048, 1.0, 8);
+    let plan = lines::plan(3.0, 200, (2048, 1556), &LineStyle::default(), 1.0, 8);
     assert!(!plan.is_empty());
     let mut moved = 0;
     let mut alive = 0;

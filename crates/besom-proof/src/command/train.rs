@@ -7,6 +7,7 @@ use besom_proof::ageing::files::read_clean;
 use besom_proof::study::lesson::{
     Lesson, Taught, figures, lessons_of_clip, lessons_of_demo, reliability, risk_shares, teach,
 };
+use besom_proof::study::lines;
 use besom_proof::train::importance;
 use besom_scan::write::write_atomically;
 
@@ -22,7 +23,10 @@ pub(crate) struct Arguments {
     /// Frames of each clip that are used.
     #[arg(long, default_value_t = 12)]
     frames: usize,
-    /// Folder for `first-look.ron`, `confidence.ron` and `company.ron`; without it only the table is printed.
+    /// Train the lines' ensemble alone.
+    #[arg(long)]
+    only_lines: bool,
+    /// Folder for `first-look.ron`, `confidence.ron`, `company.ron` and `lines.ron`; without it only the table is printed.
     #[arg(long)]
     to: Option<PathBuf>,
     /// Sensitivities of the table.
@@ -31,6 +35,10 @@ pub(crate) struct Arguments {
 }
 
 pub(crate) fn run(arguments: &Arguments, out: &mut dyn Write) -> Result<(), Failure> {
+    train_lines(arguments, out)?;
+    if arguments.only_lines {
+        return Ok(());
+    }
     let mut lessons = Vec::new();
     for (clip, folders) in arguments.clips.iter().enumerate() {
         for folder in folders.split(',').map(PathBuf::from) {
@@ -95,5 +103,32 @@ fn print_table(lessons: &[Lesson], taught: &Taught, sensitivity: f32, out: &mut 
         }
     }
     writeln!(out, "mean of light and heavy: dust recall {:.3}, precision {:.3}", recall / count, precision / count)?;
+    Ok(())
+}
+
+/// Frames of each clip that teach lines: it is taught in ten ways, and its lines stay much the same from frame to frame.
+const LINE_FRAMES: usize = 4;
+
+fn train_lines(arguments: &Arguments, out: &mut dyn Write) -> Result<(), Failure> {
+    let mut lessons = Vec::new();
+    for (clip, folders) in arguments.clips.iter().enumerate() {
+        for folder in folders.split(',').map(PathBuf::from) {
+            let mut clean = read_clean(&folder)?;
+            clean.truncate(arguments.frames.min(LINE_FRAMES));
+            let name = folder.file_name().map_or_else(String::new, |n| n.to_string_lossy().into_owned());
+            lessons.extend(lines::lessons_of_clip(clip as u32, &name, &clean));
+            writeln!(out, "studied the lines of {name}")?;
+        }
+    }
+    if !arguments.without_demo {
+        lessons.extend(lines::lessons_of_demo(arguments.clips.len() as u32));
+    }
+    let taught = lines::teach(&lessons)?;
+    for sensitivity in &arguments.sensitivities {
+        write!(out, "{}", lines::table(&lessons, &taught, *sensitivity))?;
+    }
+    if let Some(folder) = &arguments.to {
+        write_atomically(&folder.join("lines.ron"), taught.confidence.fit.trees.to_ron().as_bytes())?;
+    }
     Ok(())
 }

@@ -6,7 +6,9 @@
 
 pub mod infrared;
 pub mod lesson;
+pub mod lines;
 
+use besom_detect::lines::LineModel;
 use besom_detect::survey::measure_grain;
 use besom_detect::{Grain, Prepared, Risk, Settings, Window, suspects};
 use besom_scan::{Plane, Rect, RunMask};
@@ -60,7 +62,10 @@ pub struct FrameStudy {
 pub const KINDS: [(u8, &str); 3] = [(DUST, "dust"), (HAIR, "hair"), (LINE, "line")];
 
 /// Prepares frames, measures the clip's grain and studies every frame as one shot.
+/// Lines are judged by the ensemble that ships with Besom, which may know the clip; [`lines`] leaves clips out.
 pub fn study(aged: &[Vec<Plane>], labels: &[Plane<u8>], settings: &Settings) -> (Grain, Vec<FrameStudy>) {
+    let model = LineModel::built_in().ok();
+    let line_confidence = |values: &[f32]| model.as_ref().map_or(0.0, |m| m.confidence(values));
     let prepared: Vec<Option<Prepared>> = aged.par_iter().map(|planes| Prepared::new(planes.clone())).collect();
     let at = |n: i64| usize::try_from(n).ok().and_then(|n| prepared.get(n)).and_then(Option::as_ref);
     let grain = grain_of(&prepared);
@@ -74,14 +79,15 @@ pub fn study(aged: &[Vec<Plane>], labels: &[Plane<u8>], settings: &Settings) -> 
             let masks: Vec<&RunMask> = found.components.iter().map(|c| &c.mask).collect();
             let values = found.measured.iter().map(|m| m.values.to_vec()).collect();
             let lined = judge(&lines, vec![Vec::new(); lines.len()], &labels[n as usize]);
+            let sure: Vec<f32> = found.lines.iter().map(|l| line_confidence(&l.values)).collect();
             let mut study = judge(&masks, values, &labels[n as usize]);
             for (judged, measured) in study.judged.iter_mut().zip(&found.measured) {
                 judged.risk = besom_detect::detect::risk(measured);
             }
-            study.lines = found.lines.iter().map(|c| c.confidence).zip(lined.judged.iter().map(|j| j.real)).collect();
+            study.lines = sure.iter().copied().zip(lined.judged.iter().map(|j| j.real)).collect();
             for (object, by_line) in study.objects.iter_mut().zip(&lined.objects) {
                 if object.kind == LINE {
-                    object.by_lines = by_line.covered.iter().map(|(k, n)| (found.lines[*k].confidence, *n)).collect();
+                    object.by_lines = by_line.covered.iter().map(|(k, n)| (sure[*k], *n)).collect();
                 }
             }
             study

@@ -1,0 +1,268 @@
+//! What is measured of a line before it is judged. Every number is dimensionless, in grain sigmas or in pixels.
+
+use besom_motion::MotionField;
+use besom_scan::Plane;
+
+use super::behaviour::{Against, Search, correlation};
+use super::shape::{Shape, row_of};
+use super::strip::{median, spread, straight};
+use crate::prepare::Prepared;
+
+/// Names of the measurements, in the order of [`super::LineSuspect::values`].
+pub const NAMES: [&str; 44] = [
+    "strength",
+    "length",
+    "bands",
+    "fill",
+    "contrast",
+    "contrast_spread",
+    "sides_differ",
+    "least_side",
+    "background_spread",
+    "background_steps",
+    "follows_background",
+    "width",
+    "width_relative",
+    "profile_even",
+    "edge_sharpness",
+    "sides_flat",
+    "straightness",
+    "slope",
+    "jitter",
+    "borders",
+    "ends_step",
+    "crowd",
+    "crowd_near",
+    "channel_weakest",
+    "channel_signs",
+    "bright",
+    "stays_least",
+    "stays_most",
+    "moves_least",
+    "moves_most",
+    "stays_less_moves",
+    "slip",
+    "slip_most",
+    "slip_spread",
+    "drift",
+    "drift_bend",
+    "slip_less_drift",
+    "picture_moves",
+    "picture_uneven",
+    "telling",
+    "pattern_moves",
+    "pattern_stays",
+    "witness_stays",
+    "one_sided",
+];
+
+/// The frames around a line's frame.
+pub struct Around<'a> {
+    /// The frame.
+    pub current: &'a Prepared,
+    /// Its two neighbours, and the motion from the frame to each.
+    pub sides: [(&'a Prepared, &'a MotionField); 2],
+    /// The frames beyond them.
+    pub witnesses: [Option<&'a Prepared>; 2],
+    /// Both neighbours lie on the same side of the frame, or are one and the same.
+    pub one_sided: bool,
+}
+
+/// Where a line lies among the others: their number, and the number of those near.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Crowd {
+    pub(super) all: usize,
+    pub(super) near: usize,
+}
+
+/// The evened bands of the frame, its neighbours and its witnesses.
+pub(super) struct Evens {
+    pub(super) current: Vec<Plane>,
+    pub(super) sides: [Vec<Plane>; 2],
+    pub(super) witnesses: [Option<Vec<Plane>>; 2],
+}
+
+pub(super) fn measure(shape: &Shape, around: &Around, evens: &Evens, crowd: Crowd) -> Vec<f32> {
+    let mut values = own(shape, around.current, crowd);
+    let (_, slope) = line_of(shape);
+    let search = Search::new(shape, &evens.current);
+    let size = (around.current.width() as f32, around.current.height() as f32);
+    let sides = [0, 1].map(|k| search.against(&evens.sides[k], around.sides[k].1, size, slope));
+    let witnesses: Vec<f32> =
+        evens.witnesses.iter().flatten().map(|other| search.look(other, |_, _| (0.0, 0.0)).found).collect();
+    values.extend(over_frames(&sides, around, shape));
+    let seen = witnesses.iter().sum::<f32>() / witnesses.len().max(1) as f32;
+    values.push(if witnesses.is_empty() { f32::NAN } else { seen });
+    values.push(f32::from(u8::from(around.one_sided)));
+    values
+}
+
+/// The straight line through a path: pixels at band 0 of it, and pixels a row.
+pub(super) fn line_of(shape: &Shape) -> (f32, f32) {
+    let points = shape.path.centres.iter().enumerate().map(|(k, x)| (k as f32, *x));
+    let (offset, slope) = straight(points);
+    (offset, slope / super::bands::BAND as f32)
+}
+
+/// Measurements in the frame itself.
+fn own(shape: &Shape, current: &Prepared, crowd: Crowd) -> Vec<f32> {
+    let bands = shape.bands.len();
+    let strong: Vec<usize> = (0..bands).filter(|k| shape.strong(*k)).collect();
+    let contrast = shape.contrast;
+    let backgrounds: Vec<f32> = shape.bands.iter().map(|b| 0.5 * (b.left + b.right)).collect();
+    let contrasts: Vec<f32> = strong.iter().map(|k| shape.bands[*k].contrast()).collect();
+    let steps: Vec<f32> = backgrounds.windows(2).map(|w| (w[1] - w[0]).abs() / contrast).collect();
+    let pairs: Vec<(f32, f32)> = strong.iter().map(|k| (shape.bands[*k].contrast(), backgrounds[*k])).collect();
+    let (offset, slope) = line_of(shape);
+    let along = |k: usize| offset + slope * (k * super::bands::BAND) as f32;
+    let off: f32 = shape.path.centres.iter().enumerate().map(|(k, x)| (x - along(k)).powi(2)).sum();
+    let jitter = shape.track.columns.windows(3).map(|w| (w[2] - 2.0 * w[1] + w[0]).abs()).sum::<f32>();
+    let (weak, strongest) =
+        shape.channels.iter().fold((f32::MAX, 0.0f32), |(l, h), c| (l.min(c.abs()), h.max(c.abs())));
+    let one_sign = shape.channels.iter().all(|c| *c > 0.0) || shape.channels.iter().all(|c| *c < 0.0);
+    let (first, last) = (shape.path.first, shape.path.first + bands);
+    let rows = current.height() / super::bands::BAND;
+    let middle = |values: &mut dyn Iterator<Item = f32>| median(&mut values.collect::<Vec<_>>());
+    vec![
+        shape.track.gain / bands as f32,
+        bands as f32 / rows.max(1) as f32,
+        (bands as f32).ln(),
+        strong.len() as f32 / bands as f32,
+        contrast,
+        spread(&contrasts) / contrast,
+        middle(&mut shape.bands.iter().map(|b| (b.left - b.right).abs() / contrast)),
+        middle(&mut shape.bands.iter().map(|b| b.least() / contrast)),
+        spread(&backgrounds) / contrast,
+        median(&mut steps.clone()),
+        correlation(&pairs).abs(),
+        shape.width(),
+        shape.width() * 2048.0 / current.width() as f32,
+        evenness(shape),
+        sharpness(shape),
+        flatness(shape),
+        (off / bands as f32).sqrt(),
+        slope.abs(),
+        jitter / (bands * shape.track.factor) as f32,
+        f32::from(u8::from(first <= 1)) + f32::from(u8::from(last + 1 >= rows)),
+        ends_step(shape, current, (first, last), rows),
+        crowd.all as f32,
+        crowd.near as f32,
+        weak / strongest.max(1e-6),
+        f32::from(u8::from(one_sign)),
+        f32::from(u8::from(shape.track.sign > 0.0)),
+    ]
+}
+
+/// How like both halves of the profile are: 0 mirrored, 1 not at all.
+fn evenness(shape: &Shape) -> f32 {
+    let middle = (shape.profile.len() / 2) as f32 + 0.5 * (shape.edges.0 + shape.edges.1);
+    let at = |x: f32| {
+        let x = x.clamp(0.0, (shape.profile.len() - 2) as f32);
+        let (i, part) = (x as usize, x - x.floor());
+        shape.profile[i] * (1.0 - part) + shape.profile[i + 1] * part
+    };
+    let reach = 0.5 * shape.width() + 2.0;
+    let (mut unlike, mut all) = (0.0, 0.0f32);
+    let mut d = 0.5;
+    while d < reach {
+        unlike += (at(middle - d) - at(middle + d)).abs();
+        all += at(middle - d).abs() + at(middle + d).abs();
+        d += 0.5;
+    }
+    unlike / all.max(1e-6)
+}
+
+/// Steepest step of the profile against its height.
+fn sharpness(shape: &Shape) -> f32 {
+    let (low, high) = shape.profile.iter().fold((f32::MAX, f32::MIN), |(l, h), v| (l.min(*v), h.max(*v)));
+    shape.profile.windows(2).map(|w| (w[1] - w[0]).abs()).fold(0.0, f32::max) / (high - low).max(1e-6)
+}
+
+/// What the mean profile shows beside the line, against its contrast: over changing ground a scratch leaves nothing there,
+/// while an object of the scene has its own surroundings.
+fn flatness(shape: &Shape) -> f32 {
+    let middle = (shape.profile.len() / 2) as f32;
+    let (left, right) = (middle + shape.edges.0 - 2.0, middle + shape.edges.1 + 2.0);
+    let beside: Vec<f32> = shape
+        .profile
+        .iter()
+        .enumerate()
+        .filter(|(i, _)| {
+            ((*i as f32) < left && *i as f32 > left - 10.0) || (*i as f32 > right && (*i as f32) < right + 10.0)
+        })
+        .map(|(_, v)| *v)
+        .collect();
+    let mean = beside.iter().sum::<f32>() / beside.len().max(1) as f32;
+    (beside.iter().map(|v| (v - mean) * (v - mean)).sum::<f32>() / beside.len().max(1) as f32).sqrt() / shape.contrast
+}
+
+/// The largest change of the ground across the line's ends that lie inside the frame, against its contrast: a line of the
+/// scene ends where its object does.
+fn ends_step(shape: &Shape, current: &Prepared, (first, last): (usize, usize), rows: usize) -> f32 {
+    let ground = |band: usize, x: f32| {
+        let reach = shape.width() + 6.0;
+        let mean = |plane: &Plane| {
+            let row = plane.row(band);
+            let (a, b) = ((x - reach).max(0.0) as usize, ((x + reach).max(0.0) as usize + 1).min(row.len()));
+            if a < b { row[a..b].iter().sum::<f32>() / (b - a) as f32 } else { 0.0 }
+        };
+        current.bands.iter().map(mean).sum::<f32>() / current.bands.len().max(1) as f32
+    };
+    let mut most = 0.0f32;
+    if first >= 3 {
+        most = most.max((ground(first - 3, shape.path.centres[0]) - ground(first, shape.path.centres[0])).abs());
+    }
+    if last + 2 < rows {
+        let x = shape.path.centres[shape.path.len() - 1];
+        most = most.max((ground(last + 2, x) - ground(last - 1, x)).abs());
+    }
+    // Codes against sigmas: a grain of some five codes is common.
+    most / (5.0 * shape.contrast)
+}
+
+/// Measurements against both neighbours.
+fn over_frames(sides: &[Against; 2], around: &Around, shape: &Shape) -> Vec<f32> {
+    let [a, b] = sides;
+    let mean = |f: &dyn Fn(&Against) -> f32| 0.5 * (f(a) + f(b));
+    let slip = |s: &Against| if s.moves.found > 0.0 { s.moves.shift.abs() } else { f32::NAN };
+    let drift = |s: &Against| if s.stays.found > 0.0 { s.stays.shift.abs() } else { f32::NAN };
+    let vectors: Vec<f32> = around
+        .sides
+        .iter()
+        .flat_map(|(_, field)| {
+            let beside = 0.5 * shape.width() + super::behaviour::BESIDE;
+            let at = move |k: usize, x: f32| field.at(x.max(0.0), row_of(shape.path.first + k)).dx;
+            let mean = move |(k, x): (usize, &f32)| 0.5 * (at(k, x - beside) + at(k, x + beside));
+            shape.path.centres.iter().enumerate().step_by(shape.path.len().div_ceil(24)).map(mean)
+        })
+        .collect();
+    let half = vectors.len() / 2;
+    let moves = vectors.iter().map(|v| v.abs()).sum::<f32>() / vectors.len().max(1) as f32;
+    let uneven = spread(&vectors[..half]).max(spread(&vectors[half..]));
+    let telling = vectors.iter().filter(|v| v.abs() > 0.6 * shape.width() + 1.0).count() as f32;
+    let known = |v: [f32; 2]| match (v[0].is_nan(), v[1].is_nan()) {
+        (false, false) => 0.5 * (v[0] + v[1]),
+        (false, true) => v[0],
+        _ => v[1],
+    };
+    let (slips, drifts) = (known([slip(a), slip(b)]), known([drift(a), drift(b)]));
+    let both = a.stays.found > 0.0 && b.stays.found > 0.0;
+    vec![
+        a.stays.strength.min(b.stays.strength),
+        a.stays.strength.max(b.stays.strength),
+        a.moves.strength.min(b.moves.strength),
+        a.moves.strength.max(b.moves.strength),
+        mean(&|s| s.stays.strength - s.moves.strength),
+        slips,
+        slip(a).max(slip(b)),
+        mean(&|s| s.moves.spread),
+        drifts,
+        if both { (a.stays.shift + b.stays.shift).abs() } else { f32::NAN },
+        slips - drifts,
+        moves,
+        uneven,
+        telling / vectors.len().max(1) as f32,
+        mean(&|s| s.moves.pattern),
+        mean(&|s| s.stays.pattern),
+    ]
+}

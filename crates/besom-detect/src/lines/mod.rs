@@ -1,0 +1,148 @@
+//! Line scratches in one frame: nearly vertical lines that do not belong to the picture.
+//!
+//! A scratch of transport lasts for many frames, so the temporal test is blind to it; it is looked for in space (Kokaram,
+//! "Detection and removal of line scratches in degraded motion picture sequences", EUSIPCO 1996) and natural verticals are
+//! told apart by motion: a scratch stays at its place on the film while the picture moves (Newson, Almansa, Gousseau and
+//! Perez, IEEE TIP 23(3), 2014: detections that follow the scene's motion are discarded).
+//!
+//! The road: the frame in bands of rows (`bands`), how far each column stands out from both sides in units of what is
+//! usual around, in every channel and at several widths; the best paths through the bands (`tracks`); each path's profile,
+//! colour and width (`shape`); what it does in the frames around (`behaviour`); all of it in numbers (`measure`) for a
+//! trained ensemble (`model`). Lines of 1 to about 30 pixels, slanted by up to 5 degrees, each frame by itself; [`crate::link`]
+//! joins them over frames.
+
+mod bands;
+mod behaviour;
+mod mask;
+mod measure;
+mod model;
+mod shape;
+mod strip;
+mod tracks;
+
+pub use bands::{BAND, banded};
+pub use measure::{Around, NAMES};
+pub use model::LineModel;
+
+use besom_scan::RunMask;
+use rayon::prelude::*;
+
+use crate::candidate::{Candidate, Kind, Origin, Polarity, Risk};
+use crate::grain::Grain;
+use bands::{Evened, scales, tall};
+use measure::{Crowd, Evens, measure};
+use shape::Shape;
+use tracks::tracks;
+
+/// Fewest bands of a frame in which lines are looked for.
+const FEWEST_BANDS: usize = 8;
+
+/// A suspected line with its measurements.
+#[derive(Clone, Debug)]
+pub struct LineSuspect {
+    /// Its pixels.
+    pub mask: RunMask,
+    /// Darker or brighter than its sides.
+    pub polarity: Polarity,
+    /// One value a name of [`NAMES`]; not a number where something could not be measured.
+    pub values: Vec<f32>,
+    /// Its usual contrast in grain sigmas.
+    pub contrast: f32,
+}
+
+impl LineSuspect {
+    /// The value of a measurement; 0 for a name that is not one of [`NAMES`].
+    pub fn get(&self, name: &str) -> f32 {
+        NAMES.iter().position(|n| *n == name).map_or(0.0, |k| self.values[k])
+    }
+
+    /// The suspect as a candidate.
+    pub fn judged(self, model: &LineModel) -> Candidate {
+        let confidence = model.confidence(&self.values);
+        let still = self.get("telling") < 0.3;
+        Candidate {
+            kind: Kind::Line,
+            polarity: self.polarity,
+            confidence,
+            // In a still picture a line of the scene looks the same; only what is nearly sure may be taken by a rule.
+            risk: Risk {
+                neighbours_disagree: still && confidence < SURE_IN_STILL_PICTURES,
+                one_sided: self.get("one_sided") > 0.5,
+                ..Risk::default()
+            },
+            origin: Origin::Film,
+            peak: self.contrast,
+            reasons: model.reasons(&self.values),
+            mask: self.mask,
+        }
+    }
+}
+
+/// Confidence from which a line in a still picture is not at risk.
+const SURE_IN_STILL_PICTURES: f32 = 0.8;
+
+/// Finds and measures the lines of a frame, in the order of their first pixel.
+pub fn suspected_lines(around: &Around, grain: &Grain) -> Vec<LineSuspect> {
+    let current = around.current;
+    let fits = |p: &crate::Prepared| p.width() == current.width() && p.height() == current.height();
+    let rows = current.height() / BAND;
+    if rows < FEWEST_BANDS || !around.sides.iter().all(|(p, _)| fits(p)) {
+        return Vec::new();
+    }
+    let evened = Evened::new(grain, current.planes.len());
+    let bands = evened.planes(&current.bands);
+    let found = tracks(&scales(&bands), &scales(&tall(&bands)));
+    let shapes: Vec<Shape> = found.par_iter().filter_map(|t| Shape::of(t, &bands)).collect();
+    if shapes.is_empty() {
+        return Vec::new();
+    }
+    let evens = Evens {
+        sides: around.sides.map(|(p, _)| evened.planes(&p.bands)),
+        witnesses: around.witnesses.map(|w| w.filter(|p| fits(p)).map(|p| evened.planes(&p.bands))),
+        current: bands,
+    };
+    let masks: Vec<RunMask> = shapes.par_iter().map(|s| mask::of(s, current)).collect();
+    let shapes = apart(shapes, masks);
+    let mut suspects: Vec<LineSuspect> = shapes
+        .par_iter()
+        .map(|(shape, mask)| {
+            let middle = |s: &Shape| s.path.centres[s.path.len() / 2];
+            let reach = 30.0 + 4.0 * shape.width();
+            let near = shapes.iter().filter(|(s, _)| (middle(s) - middle(shape)).abs() < reach).count() - 1;
+            LineSuspect {
+                mask: mask.clone(),
+                polarity: if shape.track.sign > 0.0 { Polarity::Bright } else { Polarity::Dark },
+                values: measure(shape, around, &evens, Crowd { all: shapes.len(), near }),
+                contrast: shape.contrast,
+            }
+        })
+        .collect();
+    suspects.sort_by_key(|s| s.mask.runs().first().map(|r| (r.y, r.x0)));
+    suspects
+}
+
+/// The shapes with their masks, without those that run beside or on a stronger one for most of their length: a scratch's
+/// rim of the other polarity, and the flank that a bright line makes of its ground, are no lines of their own.
+fn apart(shapes: Vec<Shape>, masks: Vec<RunMask>) -> Vec<(Shape, RunMask)> {
+    let mut kept: Vec<(Shape, RunMask)> = Vec::new();
+    for (shape, mask) in shapes.into_iter().zip(masks).filter(|(_, m)| !m.is_empty()) {
+        if !kept.iter().any(|(stronger, _)| runs_along(&shape, stronger)) {
+            kept.push((shape, mask));
+        }
+    }
+    kept
+}
+
+fn runs_along(shape: &Shape, other: &Shape) -> bool {
+    let (first, last) = (other.path.first, other.path.first + other.path.len());
+    let middle = |s: &Shape, k: usize| s.path.centres[k] + 0.5 * (s.edges.0 + s.edges.1);
+    let reach = 0.5 * (shape.width() + other.width()) + BESIDE;
+    let beside = (0..shape.path.len()).filter(|k| {
+        let band = shape.path.first + k;
+        (first..last).contains(&band) && (middle(shape, *k) - middle(other, band - first)).abs() < reach
+    });
+    2 * beside.count() > shape.path.len()
+}
+
+/// Distance from a stronger line up to which a weaker one is taken for a part of it, in pixels.
+const BESIDE: f32 = 3.0;

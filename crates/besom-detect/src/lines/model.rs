@@ -1,0 +1,74 @@
+//! From a line's measurements to a probability, and to words.
+
+use super::measure::NAMES;
+use crate::trees::{Trees, TreesError};
+
+/// The trained ensemble of lines, checked against the measurements of this build.
+#[derive(Clone, Debug)]
+pub struct LineModel {
+    trees: Trees,
+}
+
+/// The ensemble that ships with Besom; `besom-proof train` writes it.
+const BUILT_IN: &str = include_str!("../../../../assets/lines.ron");
+
+impl LineModel {
+    /// The ensemble that ships with Besom.
+    pub fn built_in() -> Result<Self, TreesError> {
+        Self::from_ron(BUILT_IN)
+    }
+
+    /// An ensemble from the text of its file; its features must be this build's measurements.
+    pub fn from_ron(text: &str) -> Result<Self, TreesError> {
+        let trees = Trees::from_ron(text)?;
+        if trees.features().iter().ne(NAMES.iter()) {
+            return Err(TreesError::Syntax("it was trained on other measurements than this version takes".into()));
+        }
+        Ok(Self { trees })
+    }
+
+    /// Probability that a measured line is a scratch, 0 to 1.
+    pub fn confidence(&self, values: &[f32]) -> f32 {
+        self.trees.probability(values)
+    }
+
+    /// The measurements that moved the score most, in words, three at most; each says whether it speaks for or against a
+    /// scratch.
+    pub fn reasons(&self, values: &[f32]) -> Vec<String> {
+        let parts = self.trees.contributions(values);
+        let mut order: Vec<usize> = (0..parts.len().min(NAMES.len())).collect();
+        order.sort_by(|a, b| parts[*b].abs().total_cmp(&parts[*a].abs()).then(a.cmp(b)));
+        let mut said: Vec<String> = Vec::new();
+        for k in order.into_iter().filter(|k| parts[*k].abs() > 0.05) {
+            let sentence = format!("{}: {}", if parts[k] > 0.0 { "for" } else { "against" }, words(NAMES[k]));
+            if said.len() < 3 && !said.contains(&sentence) {
+                said.push(sentence);
+            }
+        }
+        said
+    }
+}
+
+/// What a measurement speaks of, in plain words.
+fn words(name: &str) -> &'static str {
+    match name {
+        "strength" | "contrast" | "least_side" | "sides_differ" => "how clearly it stands out from both its sides",
+        "length" | "bands" | "borders" => "its length",
+        "fill" | "contrast_spread" => "how evenly it runs",
+        "background_spread" | "background_steps" | "follows_background" => "the ground that it crosses",
+        "width" | "width_relative" => "its width",
+        "profile_even" | "edge_sharpness" | "sides_flat" => "its profile",
+        "straightness" | "slope" | "jitter" => "how straight it is",
+        "ends_step" => "where it ends",
+        "crowd" | "crowd_near" => "how many lines stand around it",
+        "channel_weakest" | "channel_signs" => "its colour",
+        "bright" => "whether it is dark or bright",
+        "moves_least" | "moves_most" | "slip" | "slip_most" | "slip_spread" | "pattern_moves" => {
+            "whether it moves with the picture"
+        }
+        "stays_least" | "stays_most" | "stays_less_moves" | "drift" | "drift_bend" | "slip_less_drift"
+        | "pattern_stays" | "witness_stays" => "whether it keeps its place over frames",
+        "picture_moves" | "picture_uneven" | "telling" => "how the picture moves behind it",
+        _ => "where it stands in the shot",
+    }
+}

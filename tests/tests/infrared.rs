@@ -58,8 +58,8 @@ fn detected(reel: &Path) -> Vec<Vec<Candidate>> {
     reel.frames().iter().map(|f| reel.candidates(f.number).to_vec()).collect()
 }
 
-fn sequence(clip: &TempDir) -> Option<InfraredFrom> {
-    Some(InfraredFrom::Sequence(clip.path().join("infrared")))
+fn sequence(clip: &TempDir) -> InfraredFrom {
+    InfraredFrom::Sequence(clip.path().join("infrared"))
 }
 
 fn says(found: &[Vec<Candidate>], words: &str) -> usize {
@@ -80,7 +80,7 @@ fn a_channel_and_a_sequence_say_the_same_and_nothing_is_taken_for_infrared_unask
     let with = detected(&reel);
     assert!(says(&with, "infrared is blocked here") > 10);
     assert_ne!(with, plain);
-    let (reel, report) = started(&apart, "sequence.besom", sequence(&apart));
+    let (reel, report) = started(&apart, "sequence.besom", Some(sequence(&apart)));
     assert_eq!(report.info.infrared.as_ref().unwrap().words(), "a sequence of its own, used");
     assert_eq!(detected(&reel), with);
 }
@@ -89,7 +89,7 @@ fn a_channel_and_a_sequence_say_the_same_and_nothing_is_taken_for_infrared_unask
 fn a_film_that_shows_its_picture_in_infrared_is_searched_without_it() {
     for film in [Film::Silver, Film::LeakingCyan] {
         let clip = clip(film, false);
-        let (reel, report) = started(&clip, "with.besom", sequence(&clip));
+        let (reel, report) = started(&clip, "with.besom", Some(sequence(&clip)));
         let words = report.info.infrared.as_ref().unwrap().words();
         assert!(words.contains("shows the picture itself") && words.contains("not used"), "{words}");
         assert_eq!(detected(&reel), detected(&started(&clip, "without.besom", None).0), "{film:?}");
@@ -119,7 +119,7 @@ fn frames_without_usable_infrared_are_named_and_searched_without_it() {
     fs::remove_file(file(102)).unwrap();
     let whole = fs::read(file(104)).unwrap();
     fs::write(file(104), &whole[..whole.len() / 2]).unwrap();
-    let (reel, report) = started(&clip, "R.besom", sequence(&clip));
+    let (reel, report) = started(&clip, "R.besom", Some(sequence(&clip)));
     let notes = report.notes.join("\n");
     assert!(notes.contains("missing for frames 102") && notes.contains("frame 104 cannot be used"), "{notes}");
     // One more is lost after the start.
@@ -163,7 +163,7 @@ fn a_repair_never_touches_the_fourth_channel() {
     let everything = Filter { include_at_risk: true, ..Filter::default() };
     open.record(Edit::Rule { decision: Decision::Accepted, filter: everything }).unwrap();
     drop(open);
-    let (apart, _) = started(&other, "R.besom", sequence(&other));
+    let (apart, _) = started(&other, "R.besom", Some(sequence(&other)));
     let refused = work::repair(&apart, &other.path().join("infrared"), &RepairOptions::default(), &Silent).unwrap_err();
     assert!(refused.to_string().contains("infrared"), "{refused}");
     let out = clip.path().join("out");

@@ -38,7 +38,7 @@ pub(super) fn of_frame(
         stamps.push(particle(&mut dice, place, (scale, 1.0), style));
         if style.clusters > 0.0 && dice.chance(style.clusters) {
             let apart = dice.range(3.0, 14.0) * scale * style.size.max(0.7);
-            for _ in 0..1 + dice.below(5) {
+            for _ in 0..=dice.below(5) {
                 let beside = (place.0 + apart * dice.normal(), place.1 + apart * dice.normal());
                 stamps.push(particle(&mut dice, beside, (scale, 0.8), style));
             }

@@ -97,19 +97,19 @@ impl InfraredInfo {
 mod tests {
     use super::*;
 
-    fn shown(depth: f32, contrast: f32) -> Option<Likeness> {
-        Some(Likeness { correlation: 0.5, contrast, depth })
+    fn shown(depth: f32, contrast: f32) -> Likeness {
+        Likeness { correlation: 0.5, contrast, depth }
     }
 
     #[test]
     fn it_is_said_where_infrared_is_not_used_and_why() {
-        let mut info = InfraredInfo { source: InfraredSource::Channel, shots: vec![shown(0.4, 0.02); 3] };
+        let mut info = InfraredInfo { source: InfraredSource::Channel, shots: vec![Some(shown(0.4, 0.02)); 3] };
         assert_eq!(info.words(), "a channel of the scans, used");
-        info.shots[1] = shown(9.0, 0.93);
+        info.shots[1] = Some(shown(9.0, 0.93));
         let words = info.words();
         assert!(words.contains("in shot 2 it shows the picture itself (93 %") && words.contains("not used"), "{words}");
         assert_eq!((info.weight(0), info.weight(1), info.weight(7)), (1.0, 0.0, 0.0));
-        info.shots = vec![shown(2.25, 0.05), None, None];
+        info.shots = vec![Some(shown(2.25, 0.05)), None, None];
         let words = info.words();
         assert!(words.contains("in shot 1 it shows some") && words.contains("in shots 2, 3 it is missing"), "{words}");
         assert_eq!(info.weight(0), 0.5);

@@ -101,7 +101,7 @@ fn covered(line: Line, candidates: &[Candidate], confidence: f32) -> f32 {
 }
 
 /// The sensitivity that reels start with.
-const SENSITIVITY: f32 = 0.2;
+const SENSITIVITY: f32 = 0.35;
 
 fn is_found(name: &str, line: Line) -> Vec<Candidate> {
     let candidates = lines(Some(line));

@@ -25,7 +25,7 @@ use rand::seq::SliceRandom;
 use rand::{Rng, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
-const SENSITIVITY: f32 = 0.2;
+const SENSITIVITY: f32 = 0.35;
 const REPEATS: usize = 20;
 
 /// A shot's candidates, frame by frame, and what the truth says of each.

@@ -24,7 +24,7 @@ pub(crate) struct Arguments {
     #[arg(long, default_value_t = 12)]
     frames: usize,
     /// Candidates below this confidence do not count.
-    #[arg(long, default_value_t = 0.2)]
+    #[arg(long, default_value_t = 0.35)]
     sensitivity: f32,
     /// Only these sets of films.
     #[arg(long, value_enum, value_delimiter = ',', default_values_t = Sets::ALL)]

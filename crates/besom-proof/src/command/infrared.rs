@@ -22,7 +22,7 @@ pub(crate) struct Arguments {
     #[arg(long, default_value_t = 0.75)]
     displaced: f32,
     /// Lowest confidence of a candidate.
-    #[arg(long, default_value_t = 0.2)]
+    #[arg(long, default_value_t = 0.35)]
     sensitivity: f32,
     /// At most so many frames of each clip.
     #[arg(long, default_value_t = 24)]

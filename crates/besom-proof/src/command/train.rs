@@ -26,6 +26,9 @@ pub(crate) struct Arguments {
     /// Train the lines' ensemble alone.
     #[arg(long)]
     only_lines: bool,
+    /// Train the ensembles of dust and hairs alone.
+    #[arg(long, conflicts_with = "only_lines")]
+    without_lines: bool,
     /// Folder for `first-look.ron`, `confidence.ron`, `company.ron` and `lines.ron`; without it only the table is printed.
     #[arg(long)]
     to: Option<PathBuf>,
@@ -35,7 +38,9 @@ pub(crate) struct Arguments {
 }
 
 pub(crate) fn run(arguments: &Arguments, out: &mut dyn Write) -> Result<(), Failure> {
-    train_lines(arguments, out)?;
+    if !arguments.without_lines {
+        train_lines(arguments, out)?;
+    }
     if arguments.only_lines {
         return Ok(());
     }

@@ -96,7 +96,7 @@ pub fn teach(lessons: &[Lesson]) -> Result<Taught, TrainError> {
     let clips = lessons.iter().map(|l| l.clip).max().map_or(0, |m| m as usize + 1);
     let folds = clips.min(FOLDS);
     let quick = Settings { trees: 60, depth: 4, ..Settings::default() };
-    let thorough = Settings { trees: 300, depth: 6, learning_rate: 0.07, ..Settings::default() };
+    let thorough = Settings { trees: 450, depth: 6, learning_rate: 0.06, ..Settings::default() };
     let last = Settings { trees: 120, depth: 4, learning_rate: 0.06, ..Settings::default() };
 
     let every =

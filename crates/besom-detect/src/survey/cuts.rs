@@ -22,7 +22,7 @@ const ALIKE: f32 = 0.6;
 /// the last readable one stands in for it). Position 0 is not listed.
 ///
 /// A change is a cut when it is large, stands out from the changes around it, and the picture before it does not come back
-/// after up to [`BRIDGED`] odd frames.
+/// after up to three odd frames.
 pub fn cuts(thumbnails: &[Option<Thumbnail>]) -> Vec<usize> {
     let known: Vec<(usize, &Thumbnail)> =
         thumbnails.iter().enumerate().filter_map(|(i, t)| t.as_ref().map(|t| (i, t))).collect();

@@ -47,7 +47,7 @@ impl Thumbnail {
     /// helps, its contrast are made equal and every block of 8x8 samples has found its best place within 4 samples, divided
     /// by the picture's own contrast.
     ///
-    /// Nothing stands out of a picture whose contrast is not above [`HAZE`] by much: the last frames of a fade are
+    /// Nothing stands out of a picture whose contrast is not above `HAZE` by much: the last frames of a fade are
     /// like each other, whatever is left in them.
     pub fn unlike(&self, other: &Self) -> f32 {
         let (a, b) = (&self.luma, &other.luma);

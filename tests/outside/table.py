@@ -7,6 +7,7 @@ of none.
 """
 
 import csv
+import multiprocessing
 import shutil
 import subprocess
 from collections import defaultdict
@@ -78,8 +79,12 @@ def swept(folder):
 def published(kept, names, jobs):
     """{(rule, threshold): (recall of dust, precision, false objects a frame and megapixel)}, means over the aged sets."""
     folders = [kept / f"{name}-{weight}" for name in names for weight in ("light", "heavy")]
-    with ProcessPoolExecutor(jobs) as pool:
-        sets = list(pool.map(swept, folders))
+    if jobs == 1:
+        sets = [swept(folder) for folder in folders]
+    else:
+        # A fork of a process whose libraries have begun threads may wait for ever on their locks.
+        with ProcessPoolExecutor(jobs, mp_context=multiprocessing.get_context("spawn")) as pool:
+            sets = list(pool.map(swept, folders))
     mean = lambda key, figure: float(np.mean([v for v in (figure(s[key]) for s in sets) if v is not None]))
     return {key: (mean(key, lambda d: d.recall()), mean(key, lambda d: d.precision()), mean(key, lambda d: d.false_rate())) for key in sets[0]}
 

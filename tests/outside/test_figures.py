@@ -22,7 +22,7 @@ def kept(tmp_path_factory):
     folder = tmp_path_factory.mktemp("figures")
     for n, frame in enumerate(clips.decode(clips.bundled("bigbuckbunny.mp4"), COUNT, 60, SIZE)):
         references.write(folder / "bunny" / f"f_{n:04d}.png", frame)
-    said = proof("figures", folder / "bunny", "--frames", COUNT, "--sets", "base,undamaged", "--without-demo", "--to", folder / "kept", "--scans")
+    said = proof("figures", folder / "bunny", "--frames", COUNT, "--sets", "base,undamaged", "--without-demo", "--sensitivity", "0.2", "--to", folder / "kept", "--scans")
     assert "dust recall" in said
     return folder / "kept"
 

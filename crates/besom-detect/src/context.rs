@@ -4,7 +4,9 @@
 //! together and none is dirt; on a frame with much plain dirt another faint one is likely. The first judgement of every
 //! suspect is counted, over the frame and around the mark, and a second small ensemble judges with these counts.
 
-use besom_scan::{Plane, Rect};
+use besom_scan::Rect;
+
+use crate::cells::{Cells, centre};
 
 /// Names of the counts, in the order of [`Company::values`].
 pub const NAMES: [&str; 9] = [
@@ -26,33 +28,11 @@ pub struct Company {
     pub values: [f32; NAMES.len()],
 }
 
-/// Side of a cell, in pixels.
-const CELL: i32 = 32;
 /// A first judgement above which a mark counts as sure, and below which it counts for nothing.
 const SURE: f32 = 0.7;
 const DOUBTFUL: f32 = 0.1;
 
-/// Sums over a cell: judgements, marks, doubtful marks.
-struct Cells {
-    sums: [Plane; 3],
-}
-
-impl Cells {
-    fn around(&self, kind: usize, cx: i32, cy: i32, reach: i32) -> f32 {
-        let mut sum = 0.0;
-        for y in cy - reach..=cy + reach {
-            for x in cx - reach..=cx + reach {
-                sum += self.sums[kind].get(x, y).unwrap_or(0.0);
-            }
-        }
-        sum
-    }
-}
-
-fn cell_of(bounds: &Rect) -> (i32, i32) {
-    ((bounds.x0 + bounds.x1 - 1) / 2 / CELL, (bounds.y0 + bounds.y1 - 1) / 2 / CELL)
-}
-
+/// What a mark adds to its cell: its judgement, itself, and itself when it is doubtful.
 fn counts(judgement: f32) -> [f32; 3] {
     [judgement, 1.0, f32::from(judgement > DOUBTFUL && judgement <= SURE)]
 }
@@ -61,15 +41,11 @@ fn counts(judgement: f32) -> [f32; 3] {
 /// all of them. A mark is not counted into its own company. Counts are taken a megapixel and as ln(1 + n).
 pub fn companies(marks: &[(Rect, f32)], width: usize, height: usize) -> Vec<Company> {
     let megapixels = ((width * height) as f32 / 1e6).max(1e-3);
-    let cells = |n: usize| n.div_ceil(CELL as usize).max(1);
-    let mut grid = Cells { sums: [(); 3].map(|()| Plane::new(cells(width), cells(height))) };
+    let mut cells = [(); 3].map(|()| Cells::new(width, height));
     let (mut sure, mut doubtful, mut total) = (0.0f32, 0.0f32, 0.0f32);
     for (bounds, p) in marks {
-        let (x, y) = cell_of(bounds);
-        for (plane, count) in grid.sums.iter_mut().zip(counts(*p)) {
-            if let Some(before) = plane.get(x, y) {
-                plane.set(x as usize, y as usize, before + count);
-            }
+        for (cells, count) in cells.iter_mut().zip(counts(*p)) {
+            cells.add(centre(bounds), count);
         }
         sure += f32::from(*p > SURE);
         doubtful += counts(*p)[2];
@@ -85,7 +61,6 @@ pub fn companies(marks: &[(Rect, f32)], width: usize, height: usize) -> Vec<Comp
     let others = (marks.len() as f32 - 1.0).max(1.0);
     let company = |(k, (bounds, p)): (usize, &(Rect, f32))| {
         let own = counts(*p);
-        let (x, y) = cell_of(bounds);
         let mut values = [0.0f32; NAMES.len()];
         values[0] = per_megapixel(sure - f32::from(*p > SURE));
         values[1] = per_megapixel(doubtful - own[2]);
@@ -93,7 +68,7 @@ pub fn companies(marks: &[(Rect, f32)], width: usize, height: usize) -> Vec<Comp
         values[3] = (total - p).max(0.0) / others;
         values[4] = per_megapixel(rank[k] as f32);
         for (i, reach) in [(5, 1), (7, 4)] {
-            let [sum, count, doubt] = [0, 1, 2].map(|kind| grid.around(kind, x, y, reach) - own[kind]);
+            let [sum, count, doubt] = [0, 1, 2].map(|k| cells[k].around(centre(bounds), reach).0 - own[k]);
             values[i] = sum.max(0.0) / (count.max(0.0) + 0.5);
             values[i + 1] = libm::log1pf(doubt.max(0.0));
         }

@@ -5,10 +5,11 @@ use besom_motion::MotionField;
 use besom_motion::Vector;
 use besom_motion::around::{LocalMatch, Search, search_around};
 use besom_motion::interpolate::sample;
-use besom_scan::{Plane, Rect};
+use besom_scan::Plane;
 use rayon::prelude::*;
 
 use crate::candidate::Polarity;
+use crate::cells::{CELL, Cells, centre, lattice};
 use crate::colour::ColourEvidence;
 use crate::components::Component;
 use crate::evidence::Evidence;
@@ -141,42 +142,21 @@ pub struct Scene<'a> {
 /// How many components lie where.
 #[derive(Clone, Debug)]
 pub struct Crowd {
-    cells: [Plane; 3],
+    /// All, dark, bright.
+    cells: [Cells; 3],
 }
-
-const CROWD_CELL: i32 = 32;
 
 impl Crowd {
     /// Counts the components by the centre of their bounds.
     pub fn count(width: usize, height: usize, components: &[Component]) -> Self {
-        let cell = CROWD_CELL as usize;
-        let mut cells = [(); 3].map(|()| Plane::new(width.div_ceil(cell).max(1), height.div_ceil(cell).max(1)));
+        let mut cells = [(); 3].map(|()| Cells::new(width, height));
         for c in components {
-            let (x, y) = centre(&c.bounds);
-            let (x, y) = ((x / CROWD_CELL) as usize, (y / CROWD_CELL) as usize);
             let sign = if c.polarity == Polarity::Dark { 1 } else { 2 };
             for k in [0, sign] {
-                let before = cells[k].at(x, y);
-                cells[k].set(x, y, before + 1.0);
+                cells[k].add(centre(&c.bounds), 1.0);
             }
         }
         Self { cells }
-    }
-
-    /// Mean count a cell within `reach` cells of a position.
-    fn around(&self, kind: usize, x: i32, y: i32, reach: i32) -> f32 {
-        let plane = &self.cells[kind];
-        let (cx, cy) = (x / CROWD_CELL, y / CROWD_CELL);
-        let (mut sum, mut count) = (0.0, 0.0);
-        for j in cy - reach..=cy + reach {
-            for i in cx - reach..=cx + reach {
-                if let Some(v) = plane.get(i, j) {
-                    sum += v;
-                    count += 1.0;
-                }
-            }
-        }
-        sum / f32::max(count, 1.0)
     }
 }
 
@@ -184,63 +164,38 @@ impl Crowd {
 #[derive(Clone, Debug)]
 pub struct Unrest {
     /// Mean absolute response of the test a cell, clipped; and the neighbours' mean difference from each other, in sigmas.
-    cells: [Plane; 2],
+    cells: [Cells; 2],
+    /// Their means over the frame.
     whole: [f32; 2],
 }
 
 impl Unrest {
     /// Means over cells of 32x32 pixels, of every second pixel along both axes.
-    pub fn measure(evidence: &Evidence, a: &Plane, b: &Plane, inverse_sigma: &[f32]) -> Self {
-        let cell = CROWD_CELL as usize;
+    pub fn measure(evidence: &Evidence, a: &Plane, b: &Plane, sigma: &[f32]) -> Self {
+        let inverse: Vec<f32> = sigma.iter().map(|s| 1.0 / s).collect();
         let (width, height) = (a.width(), a.height());
-        let (columns, rows) = (width.div_ceil(cell).max(1), height.div_ceil(cell).max(1));
-        let lines: Vec<(Vec<f32>, Vec<f32>)> = (0..rows)
+        let (columns, rows) = lattice(width, height);
+        let lines: Vec<[Vec<f32>; 2]> = (0..rows)
             .into_par_iter()
             .map(|r| {
-                let (mut spikes, mut differences) = (vec![0.0f32; columns], vec![0.0f32; columns]);
+                let mut sums = [vec![0.0f32; columns], vec![0.0f32; columns]];
                 let mut counts = vec![0.0f32; columns];
-                for y in (r * cell..((r + 1) * cell).min(height)).step_by(2) {
+                for y in (r * CELL..((r + 1) * CELL).min(height)).step_by(2) {
                     let (spike, a, b) = (evidence.spike.row(y), a.row(y), b.row(y));
                     for x in (0..width).step_by(2) {
-                        let unit = inverse_sigma[(a[x] as i32).clamp(0, 1023) as usize];
-                        spikes[x / cell] += spike[x].abs().min(4.0);
-                        differences[x / cell] += ((a[x] - b[x]).abs() * unit).min(12.0);
-                        counts[x / cell] += 1.0;
+                        let unit = inverse[(a[x] as i32).clamp(0, 1023) as usize];
+                        sums[0][x / CELL] += spike[x].abs().min(4.0);
+                        sums[1][x / CELL] += ((a[x] - b[x]).abs() * unit).min(12.0);
+                        counts[x / CELL] += 1.0;
                     }
                 }
-                for ((s, d), n) in spikes.iter_mut().zip(&mut differences).zip(&counts) {
-                    *s /= n.max(1.0);
-                    *d /= n.max(1.0);
-                }
-                (spikes, differences)
+                sums.map(|sums| sums.iter().zip(&counts).map(|(sum, n)| sum / n.max(1.0)).collect())
             })
             .collect();
-        let cells =
-            [Plane::from_fn(columns, rows, |c, r| lines[r].0[c]), Plane::from_fn(columns, rows, |c, r| lines[r].1[c])];
-        let whole = [0, 1].map(|k| {
-            let values: &[f32] = cells[k].as_slice();
-            values.iter().sum::<f32>() / values.len().max(1) as f32
-        });
+        let cells = [0, 1].map(|k| Cells::of(Plane::from_fn(columns, rows, |c, r| lines[r][k][c])));
+        let whole = [0, 1].map(|k: usize| cells[k].mean());
         Self { cells, whole }
     }
-
-    fn around(&self, kind: usize, x: i32, y: i32, reach: i32) -> f32 {
-        let (cx, cy) = (x / CROWD_CELL, y / CROWD_CELL);
-        let (mut sum, mut count) = (0.0, 0.0);
-        for j in cy - reach..=cy + reach {
-            for i in cx - reach..=cx + reach {
-                if let Some(v) = self.cells[kind].get(i, j) {
-                    sum += v;
-                    count += 1.0;
-                }
-            }
-        }
-        sum / f32::max(count, 1.0)
-    }
-}
-
-fn centre(r: &Rect) -> (i32, i32) {
-    ((r.x0 + r.x1 - 1) / 2, (r.y0 + r.y1 - 1) / 2)
 }
 
 /// Pixels of a component and of the rims around it, as lists of positions.
@@ -385,9 +340,9 @@ pub fn glance<'a>(scene: &Scene, component: &'a Component) -> Glance<'a> {
     let (cx, cy) = centre(&component.bounds);
     motion(&mut put, scene, cx, cy, sigma);
     let same = if sign < 0.0 { 1 } else { 2 };
-    put.add(scene.crowd.around(0, cx, cy, 1));
-    put.add(scene.crowd.around(0, cx, cy, 4));
-    put.add(scene.crowd.around(same, cx, cy, 2));
+    for (kind, reach) in [(0, 1), (0, 4), (same, 2)] {
+        put.add(scene.crowd.cells[kind].mean_around((cx, cy), reach));
+    }
 
     put.add(sign);
     put.add(level / 1024.0);
@@ -395,10 +350,10 @@ pub fn glance<'a>(scene: &Scene, component: &'a Component) -> Glance<'a> {
     put.add(f32::from(scene.one_sided));
     put.add(component.bounds.width().max(component.bounds.height()) as f32 / luma.width() as f32 * 100.0);
     put.add(mean(&zones.rim, |x, y| slope(a, x, y).min(slope(b, x, y))) / sigma);
-    for kind in [0, 1] {
-        put.add(scene.unrest.around(kind, cx, cy, 1));
-        put.add(scene.unrest.around(kind, cx, cy, 4));
-        put.add(scene.unrest.whole[kind]);
+    for (cells, whole) in scene.unrest.cells.iter().zip(scene.unrest.whole) {
+        put.add(cells.mean_around((cx, cy), 1));
+        put.add(cells.mean_around((cx, cy), 4));
+        put.add(whole);
     }
     tint(&mut put, scene, &zones);
     debug_assert_eq!(put.at, FIRST_LOOK);
@@ -576,38 +531,36 @@ const SEARCH: i32 = 14;
 /// Positions of the mark and its rim that are compared.
 const SHAPE: usize = 40;
 
-/// Points of a mark held against a plane at displacements up to [`SEARCH`].
-struct Displaced<'a> {
-    plane: &'a Plane,
-    points: &'a [(i32, i32, f32)],
-    /// Places in the plane's samples, when every displaced point lies inside it.
+/// Points of a mark and of its rim, to be held against planes of the frame's size at displacements up to [`SEARCH`].
+struct Shape {
+    points: Vec<(i32, i32, f32)>,
+    /// Places in a plane's samples, when every displaced point lies inside the frame.
     places: Option<Vec<i32>>,
 }
 
-impl<'a> Displaced<'a> {
-    fn new(plane: &'a Plane, points: &'a [(i32, i32, f32)]) -> Self {
-        let (width, height) = (plane.width() as i32, plane.height() as i32);
+impl Shape {
+    fn new(points: Vec<(i32, i32, f32)>, width: i32, height: i32) -> Self {
         let inside =
             |&(x, y, _): &(i32, i32, f32)| x >= SEARCH && y >= SEARCH && x + SEARCH < width && y + SEARCH < height;
         let places = points.iter().all(inside).then(|| points.iter().map(|&(x, y, _)| y * width + x).collect());
-        Self { plane, points, places }
+        Self { points, places }
     }
 
     /// Sum of absolute differences at a displacement; any value of at least `enough` once it has reached that.
-    fn difference(&self, dx: i32, dy: i32, enough: f32) -> f32 {
+    fn difference(&self, plane: &Plane, dx: i32, dy: i32, enough: f32) -> f32 {
         let mut sum = 0.0;
         if let Some(places) = &self.places {
-            let samples = self.plane.as_slice();
-            let shift = dy * self.plane.width() as i32 + dx;
-            for (place, &(_, _, value)) in places.iter().zip(self.points) {
+            let samples = plane.as_slice();
+            let shift = dy * plane.width() as i32 + dx;
+            for (place, &(_, _, value)) in places.iter().zip(&self.points) {
                 sum += (value - samples[(place + shift) as usize]).abs();
                 if sum >= enough {
                     break;
                 }
             }
         } else {
-            for &(x, y, value) in self.points {
-                sum += (value - self.plane.clamped(x + dx, y + dy)).abs();
+            for &(x, y, value) in &self.points {
+                sum += (value - plane.clamped(x + dx, y + dy)).abs();
                 if sum >= enough {
                     break;
                 }
@@ -629,7 +582,7 @@ impl Fit {
 }
 
 /// The best fits nearer than `own` and from there on. Every second displacement first, then all around the best of them.
-fn fits(search: &Displaced, own: i32, near_too: bool) -> [Fit; 2] {
+fn fits(shape: &Shape, plane: &Plane, own: i32, near_too: bool) -> [Fit; 2] {
     let mut best = [Fit::NONE; 2];
     let mut at = [(0, 0); 2];
     let look = |dx: i32, dy: i32, best: &mut [Fit; 2], at: &mut [(i32, i32); 2]| {
@@ -637,7 +590,7 @@ fn fits(search: &Displaced, own: i32, near_too: bool) -> [Fit; 2] {
         if zone == 0 && !near_too {
             return;
         }
-        let sum = search.difference(dx, dy, best[zone].sum);
+        let sum = shape.difference(plane, dx, dy, best[zone].sum);
         if sum < best[zone].sum {
             best[zone] = Fit { sum, distance: (dx as f32).hypot(dy as f32) };
             at[zone] = (dx, dy);
@@ -669,6 +622,7 @@ fn reappearance(put: &mut Put, scene: &Scene, component: &Component, zones: &Zon
     let points: Vec<(i32, i32, f32)> =
         inside.iter().chain(&rim).map(|&(x, y)| (x as i32, y as i32, luma.at(x, y))).collect();
     let (inner, count) = (inside.len().max(1) as f32, points.len().max(1) as f32);
+    let shape = Shape::new(points, luma.width() as i32, luma.height() as i32);
     let own = 1 + (component.bounds.width().max(component.bounds.height()) / 2).min(6) as i32;
     let mut explained = [Fit::NONE; 2];
     let mut nearest = (f32::INFINITY, 0.0f32);
@@ -678,7 +632,7 @@ fn reappearance(put: &mut Put, scene: &Scene, component: &Component, zones: &Zon
         let contrast = sign * inside.iter().map(|&(x, y)| luma.at(x, y) - plane.at(x, y)).sum::<f32>() / inner;
         let unit = count * contrast.max(1.0);
         most = most.max(contrast);
-        let [near, far] = fits(&Displaced::new(plane, &points), own, true);
+        let [near, far] = fits(&shape, plane, own, true);
         explained[k] = Fit { sum: (near.sum.min(far.sum) / unit).min(4.0), distance: near.distance };
         if far.sum / unit < nearest.0 {
             nearest = (far.sum / unit, far.distance);
@@ -688,7 +642,7 @@ fn reappearance(put: &mut Put, scene: &Scene, component: &Component, zones: &Zon
     put.add(nearest.1);
     put.add(explained[0].sum);
     put.add(explained[1].sum);
-    let [_, here] = fits(&Displaced::new(luma, &points), 2 * own, false);
+    let [_, here] = fits(&shape, luma, 2 * own, false);
     put.add((here.sum / count / most).min(4.0));
     put.add(if explained[0].sum < explained[1].sum { explained[0].distance } else { explained[1].distance });
 }

@@ -5,6 +5,7 @@
 #![forbid(unsafe_code)]
 
 pub mod candidate;
+mod cells;
 pub mod colour;
 pub mod components;
 pub mod context;

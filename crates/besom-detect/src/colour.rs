@@ -34,9 +34,16 @@ pub fn opponents(planes: &[Plane]) -> Option<[Plane; PLANES]> {
     Some([crate::prepare::smoothed(&across), crate::prepare::smoothed(&against)])
 }
 
+/// Mean of the four samples of a half-size pixel.
+// Inlined into the loop that is compiled for several processor levels; a closure would not be.
+#[allow(clippy::inline_always)]
+#[inline(always)]
+fn four(rows: [&[f32]; 2], x: usize) -> f32 {
+    0.25 * (rows[0][2 * x] + rows[0][2 * x + 1] + rows[1][2 * x] + rows[1][2 * x + 1])
+}
+
 #[multiversion::multiversion(targets("x86_64+avx2"))]
 fn opponent_row(r: [&[f32]; 2], g: [&[f32]; 2], b: [&[f32]; 2], across: &mut [f32], against: &mut [f32]) {
-    let four = |p: [&[f32]; 2], x: usize| 0.25 * (p[0][2 * x] + p[0][2 * x + 1] + p[1][2 * x] + p[1][2 * x + 1]);
     for x in 0..across.len().min(against.len()) {
         let (red, green, blue) = (four(r, x), four(g, x), four(b, x));
         across[x] = red - blue;
@@ -218,7 +225,7 @@ pub fn components(
             found.push(Component { bounds: mask.bounds(), mask, polarity });
         }
     }
-    found.sort_by_key(|c| c.mask.runs().first().map(|r| (r.y, r.x0)));
+    found.sort_by_key(|c| c.mask.first_pixel());
     found
 }
 

@@ -70,7 +70,7 @@ pub fn components(evidence: &Evidence, t: &Thresholds) -> Vec<Component> {
         }
     }
     // Seeds are met row by row, but growth may reach above the seed: order by the first pixel of the whole object.
-    found.sort_by_key(|c| c.mask.runs().first().map(|r| (r.y, r.x0)));
+    found.sort_by_key(|c| c.mask.first_pixel());
     found
 }
 

@@ -12,7 +12,7 @@ use crate::evidence::{sigma_table, test};
 use crate::features::{Crowd, Measured, Scene, Side, Unrest, closer_look, glance};
 use crate::grain::Grain;
 use crate::infrared::{self, Opinion};
-use crate::lines::{Around, LineSuspect, suspected_lines};
+use crate::lines::{LineSuspect, suspected_lines};
 use crate::model::{DISMISSED_BELOW, Judged, Model};
 use crate::prepare::Prepared;
 
@@ -59,28 +59,53 @@ pub struct Suspects {
     pub lines: Vec<LineSuspect>,
 }
 
-/// The two neighbours of the test, the witnesses beyond them, and whether they lie on one side.
-type Chosen<'a> = ([&'a Prepared; 2], [Option<&'a Prepared>; 2], bool);
-
-impl<'a> Window<'a> {
-    fn choose(&self) -> Option<Chosen<'a>> {
-        match (self.previous, self.next) {
-            (Some(p), Some(n)) => Some(([p, n], [self.before_last, self.after_next], false)),
-            (Some(p), None) => Some(([p, self.before_last.unwrap_or(p)], [None, None], true)),
-            (None, Some(n)) => Some(([n, self.after_next.unwrap_or(n)], [None, None], true)),
-            (None, None) => None,
-        }
-    }
+/// A frame with the neighbours that it is held against; [`Window::around`] makes it.
+pub struct Around<'a> {
+    /// The frame.
+    pub(crate) current: &'a Prepared,
+    /// Its two neighbours, of the frame's size, and the motion from the frame to each.
+    pub(crate) sides: [(&'a Prepared, MotionField); 2],
+    /// The frames beyond them, each on the side it lies beyond; of the frame's size too.
+    pub(crate) witnesses: [Option<&'a Prepared>; 2],
+    /// Both neighbours lie on the same side of the frame, or are one and the same.
+    pub(crate) one_sided: bool,
 }
 
-/// Motion to both neighbours of the test, held against each other when they lie on both sides.
-fn fields(current: &Prepared, neighbours: [&Prepared; 2], one_sided: bool) -> [MotionField; 2] {
-    let to = |other: &Prepared| estimate_field(&current.pyramid, &other.pyramid);
-    let (mut a, mut b) = rayon::join(|| to(neighbours[0]), || to(neighbours[1]));
-    if !one_sided {
-        reconcile(&mut a, &mut b);
+impl<'a> Window<'a> {
+    /// Frame `n` of a whole shot, counted from 0, with the frames around it; `None` where it is missing itself.
+    pub fn of_shot(shot: &'a [Option<Prepared>], n: usize) -> Option<Self> {
+        let at = |n: Option<usize>| shot.get(n?)?.as_ref();
+        Some(Self {
+            before_last: at(n.checked_sub(2)),
+            previous: at(n.checked_sub(1)),
+            current: at(Some(n))?,
+            next: at(n.checked_add(1)),
+            after_next: at(n.checked_add(2)),
+        })
     }
-    [a, b]
+
+    /// The two neighbours of the test with the motion to them, held against each other when they lie on both sides, and the
+    /// witnesses beyond them. `None` when the frame stands alone or its neighbours are of another size.
+    pub fn around(&self) -> Option<Around<'a>> {
+        let current = self.current;
+        let (neighbours, witnesses, one_sided) = match (self.previous, self.next) {
+            (Some(p), Some(n)) => ([p, n], [self.before_last, self.after_next], false),
+            (Some(p), None) => ([p, self.before_last.unwrap_or(p)], [None, None], true),
+            (None, Some(n)) => ([n, self.after_next.unwrap_or(n)], [None, None], true),
+            (None, None) => return None,
+        };
+        let same_size = |p: &Prepared| p.width() == current.width() && p.height() == current.height();
+        if !neighbours.iter().all(|p| same_size(p)) {
+            return None;
+        }
+        let to = |other: &Prepared| estimate_field(&current.pyramid, &other.pyramid);
+        let (mut a, mut b) = rayon::join(|| to(neighbours[0]), || to(neighbours[1]));
+        if !one_sided {
+            reconcile(&mut a, &mut b);
+        }
+        let witnesses = witnesses.map(|w| w.filter(|p| same_size(p)));
+        Some(Around { current, sides: [(neighbours[0], a), (neighbours[1], b)], witnesses, one_sided })
+    }
 }
 
 /// A neighbour as seen from the current frame.
@@ -91,13 +116,10 @@ fn seen(current: &Prepared, other: &Prepared, field: &MotionField) -> Plane {
 }
 
 /// The test on colour, when all three frames have it.
-fn colour_evidence(
-    current: &Prepared,
-    neighbours: [&Prepared; 2],
-    fields: [&MotionField; 2],
-) -> Option<ColourEvidence> {
-    let (now, a, b) = (current.colour.as_ref()?, neighbours[0].colour.as_ref()?, neighbours[1].colour.as_ref()?);
-    Some(colour::test(now, [a, b], fields, &current.luma))
+fn colour_evidence(around: &Around) -> Option<ColourEvidence> {
+    let [(frame_a, field_a), (frame_b, field_b)] = &around.sides;
+    let (now, a, b) = (around.current.colour.as_ref()?, frame_a.colour.as_ref()?, frame_b.colour.as_ref()?);
+    Some(colour::test(now, [a, b], [field_a, field_b], &around.current.luma))
 }
 
 /// Finds and measures the suspected marks of `window.current`. `first_look` gives a probability by the measurements that cost
@@ -109,16 +131,12 @@ pub fn suspects(
     settings: &Settings,
     first_look: &(dyn Fn(&[f32]) -> f32 + Sync),
 ) -> Suspects {
-    let nothing = Suspects::default();
     let current = window.current;
-    let Some((neighbours, witnesses, one_sided)) = window.choose() else { return nothing };
-    let same_size = |p: &Prepared| p.width() == current.width() && p.height() == current.height();
-    if !neighbours.iter().all(|p| same_size(p)) {
-        return nothing;
-    }
-    let [field_a, field_b] = fields(current, neighbours, one_sided);
-    let (a, b) = rayon::join(|| seen(current, neighbours[0], &field_a), || seen(current, neighbours[1], &field_b));
-    let evidence = test(&current.luma, &a, &b, &sigma_table(grain));
+    let Some(around) = window.around() else { return Suspects::default() };
+    let [(frame_a, field_a), (frame_b, field_b)] = &around.sides;
+    let (a, b) = rayon::join(|| seen(current, frame_a, field_a), || seen(current, frame_b, field_b));
+    let sigma = sigma_table(grain);
+    let evidence = test(&current.luma, &a, &b, &sigma);
     let mut components = components(&evidence, &settings.thresholds);
     if let Some(infrared) = &current.infrared {
         infrared::join_weaker(infrared, &evidence, &settings.thresholds, &mut components);
@@ -127,25 +145,21 @@ pub fn suspects(
     for c in &components {
         c.mask.paint(&mut taken, 1);
     }
-    let colour = colour_evidence(current, neighbours, [&field_a, &field_b]);
+    let colour = colour_evidence(&around);
     if let Some(colour) = &colour {
         let differs = |x: usize, y: usize| current.luma.at(x, y) - 0.5 * (a.at(x, y) + b.at(x, y));
         components.extend(colour::components(colour, &ColourThresholds::default(), differs, &mut taken));
-        components.sort_by_key(|c| c.mask.runs().first().map(|r| (r.y, r.x0)));
+        components.sort_by_key(|c| c.mask.first_pixel());
     }
-    let inverse: Vec<f32> = sigma_table(grain).iter().map(|s| 1.0 / s).collect();
-    let unrest = Unrest::measure(&evidence, &a, &b, &inverse);
+    let unrest = Unrest::measure(&evidence, &a, &b, &sigma);
     let crowd = Crowd::count(current.width(), current.height(), &components);
     let scene = Scene {
         current,
-        sides: [
-            Side { frame: neighbours[0], field: &field_a, seen: &a },
-            Side { frame: neighbours[1], field: &field_b, seen: &b },
-        ],
-        witnesses: witnesses.map(|w| w.filter(|p| same_size(p))),
+        sides: [Side { frame: frame_a, field: field_a, seen: &a }, Side { frame: frame_b, field: field_b, seen: &b }],
+        witnesses: around.witnesses,
         evidence: &evidence,
         grain,
-        one_sided,
+        one_sided: around.one_sided,
         taken: &taken,
         crowd: &crowd,
         unrest: &unrest,
@@ -171,8 +185,7 @@ pub fn suspects(
             Err(probability) => found.dismissed.push((component.bounds, probability)),
         }
     }
-    let sides = [(neighbours[0], &field_a), (neighbours[1], &field_b)];
-    found.lines = suspected_lines(&Around { current, sides, witnesses: scene.witnesses, one_sided }, grain);
+    found.lines = suspected_lines(&around, grain);
     found
 }
 
@@ -197,7 +210,7 @@ pub fn detect(window: &Window, grain: &Grain, model: &Model, settings: &Settings
     candidates.retain(|c| !sure.iter().any(|l| 2 * l.mask.overlap(&c.mask) > c.area()));
     candidates.extend(lines);
     crate::whole::join(&mut candidates, window, grain);
-    candidates.sort_by_key(|c| c.mask.runs().first().map(|r| (r.y, r.x0)));
+    candidates.sort_by_key(|c| c.mask.first_pixel());
     candidates
 }
 

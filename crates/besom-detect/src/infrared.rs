@@ -128,7 +128,7 @@ impl Infrared {
 /// Joins to the marks found on the picture those that the test sees too weakly to begin with (down to the response at which
 /// a mark ends), where infrared is plainly blocked. What the picture does not show at all is never joined.
 pub fn join_weaker(infrared: &Infrared, evidence: &Evidence, t: &Thresholds, found: &mut Vec<Component>) {
-    let first = |c: &Component| c.mask.runs().first().map(|r| (r.y, r.x0));
+    let first = |c: &Component| c.mask.first_pixel();
     let known: Vec<_> = found.iter().map(first).collect();
     // Growth from a weaker seed ends where growth from a strong one ends: what is found already is found again as it is.
     let weaker = components(evidence, &Thresholds { seed: t.grow, rank: 0.0, ..*t });

@@ -39,14 +39,10 @@ struct Judgeable {
 fn judgeable(aged: &[Vec<Plane>], labels: &[Plane<u8>], belongs: &[Plane<u8>], model: &Model) -> Judgeable {
     let prepared: Vec<Option<Prepared>> = aged.iter().map(|planes| Prepared::new(planes.clone())).collect();
     let grain = grain_of(&prepared);
-    let at = |n: i64| usize::try_from(n).ok().and_then(|n| prepared.get(n)).and_then(Option::as_ref);
     let (mut dirt, mut false_ones, mut belonging) = (Vec::new(), Vec::new(), Vec::new());
     let frames: Vec<Vec<Candidate>> = (0..aged.len())
         .map(|frame| {
-            let n = frame as i64;
-            let Some(current) = at(n) else { return Vec::new() };
-            let window =
-                Window { before_last: at(n - 2), previous: at(n - 1), current, next: at(n + 1), after_next: at(n + 2) };
+            let Some(window) = Window::of_shot(&prepared, frame) else { return Vec::new() };
             let found = detect(&window, &grain, model, &Settings::default());
             let near = near(&labels[frame], 9);
             for (index, c) in found.iter().enumerate().filter(|(_, c)| c.confidence >= SENSITIVITY) {

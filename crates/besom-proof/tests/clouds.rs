@@ -28,11 +28,9 @@ fn search(ageing: &Ageing) -> Vec<(u64, Vec<Candidate>)> {
     let aged = |n: usize| ageing.frame(n, &clean(n)).aged;
     let prepared: Vec<Option<Prepared>> = (0..FRAMES).map(|n| Prepared::new(aged(n))).collect();
     let grain = grain_of(&prepared);
-    let at = |n: i64| usize::try_from(n).ok().and_then(|n| prepared.get(n)).and_then(Option::as_ref);
-    (0..FRAMES as i64)
+    (0..FRAMES)
         .map(|n| {
-            let [before_last, previous, next, after_next] = [-2, -1, 1, 2].map(|step| at(n + step));
-            let window = Window { before_last, previous, current: at(n).unwrap(), next, after_next };
+            let window = Window::of_shot(&prepared, n).unwrap();
             (n as u64, detect(&window, &grain, &model, &Settings::default()))
         })
         .collect()

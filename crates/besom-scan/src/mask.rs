@@ -64,6 +64,11 @@ impl RunMask {
         Self { runs }
     }
 
+    /// Row and column of the first pixel in reading order, which lists of masks are ordered by; `None` when empty.
+    pub fn first_pixel(&self) -> Option<(u32, u32)> {
+        self.runs.first().map(|run| (run.y, run.x0))
+    }
+
     /// The runs, sorted.
     pub fn runs(&self) -> &[Run] {
         &self.runs

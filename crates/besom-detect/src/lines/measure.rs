@@ -1,6 +1,6 @@
 //! What is measured of a line before it is judged. Every number is dimensionless, in grain sigmas or in pixels.
 
-use besom_motion::MotionField;
+use crate::detect::Around;
 use besom_scan::Plane;
 
 use super::behaviour::{Against, Search, correlation};
@@ -56,18 +56,6 @@ pub const NAMES: [&str; 44] = [
     "one_sided",
 ];
 
-/// The frames around a line's frame.
-pub struct Around<'a> {
-    /// The frame.
-    pub current: &'a Prepared,
-    /// Its two neighbours, and the motion from the frame to each.
-    pub sides: [(&'a Prepared, &'a MotionField); 2],
-    /// The frames beyond them.
-    pub witnesses: [Option<&'a Prepared>; 2],
-    /// Both neighbours lie on the same side of the frame, or are one and the same.
-    pub one_sided: bool,
-}
-
 /// Where a line lies among the others: their number, and the number of those near.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Crowd {
@@ -87,7 +75,7 @@ pub(super) fn measure(shape: &Shape, around: &Around, evens: &Evens, crowd: Crow
     let (_, slope) = line_of(shape);
     let search = Search::new(shape, &evens.current);
     let size = (around.current.width() as f32, around.current.height() as f32);
-    let sides = [0, 1].map(|k| search.against(&evens.sides[k], around.sides[k].1, size, slope));
+    let sides = [0, 1].map(|k| search.against(&evens.sides[k], &around.sides[k].1, size, slope));
     let witnesses: Vec<f32> =
         evens.witnesses.iter().flatten().map(|other| search.look(other, |_, _| (0.0, 0.0)).found).collect();
     values.extend(over_frames(&sides, around, shape));

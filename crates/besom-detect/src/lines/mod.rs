@@ -21,13 +21,14 @@ mod strip;
 mod tracks;
 
 pub use bands::{BAND, banded};
-pub use measure::{Around, NAMES};
+pub use measure::NAMES;
 pub use model::LineModel;
 
 use besom_scan::RunMask;
 use rayon::prelude::*;
 
 use crate::candidate::{Candidate, Kind, Origin, Polarity, Risk};
+use crate::detect::Around;
 use crate::grain::Grain;
 use bands::{Evened, scales, tall};
 use measure::{Crowd, Evens, measure};
@@ -84,9 +85,8 @@ const SURE_IN_STILL_PICTURES: f32 = 0.8;
 /// Finds and measures the lines of a frame, in the order of their first pixel.
 pub fn suspected_lines(around: &Around, grain: &Grain) -> Vec<LineSuspect> {
     let current = around.current;
-    let fits = |p: &crate::Prepared| p.width() == current.width() && p.height() == current.height();
     let rows = current.height() / BAND;
-    if rows < FEWEST_BANDS || !around.sides.iter().all(|(p, _)| fits(p)) {
+    if rows < FEWEST_BANDS {
         return Vec::new();
     }
     let evened = Evened::new(grain, current.planes.len());
@@ -97,8 +97,8 @@ pub fn suspected_lines(around: &Around, grain: &Grain) -> Vec<LineSuspect> {
         return Vec::new();
     }
     let evens = Evens {
-        sides: around.sides.map(|(p, _)| evened.planes(&p.bands)),
-        witnesses: around.witnesses.map(|w| w.filter(|p| fits(p)).map(|p| evened.planes(&p.bands))),
+        sides: around.sides.each_ref().map(|(p, _)| evened.planes(&p.bands)),
+        witnesses: around.witnesses.map(|w| w.map(|p| evened.planes(&p.bands))),
         current: bands,
     };
     let masks: Vec<RunMask> = shapes.par_iter().map(|s| mask::of(s, current)).collect();
@@ -117,7 +117,7 @@ pub fn suspected_lines(around: &Around, grain: &Grain) -> Vec<LineSuspect> {
             }
         })
         .collect();
-    suspects.sort_by_key(|s| s.mask.runs().first().map(|r| (r.y, r.x0)));
+    suspects.sort_by_key(|s| s.mask.first_pixel());
     suspects
 }
 

@@ -30,19 +30,11 @@ impl Detector {
 
     fn shot(&self, frames: &[Vec<Plane>]) -> Vec<Vec<Candidate>> {
         let prepared: Vec<Option<Prepared>> = frames.par_iter().map(|planes| Prepared::new(planes.clone())).collect();
-        let at = |n: i64| usize::try_from(n).ok().and_then(|n| prepared.get(n)).and_then(Option::as_ref);
         let grain = grain(&prepared);
-        (0..frames.len() as i64)
+        (0..frames.len())
             .into_par_iter()
             .map(|n| {
-                let Some(current) = at(n) else { return Vec::new() };
-                let window = Window {
-                    before_last: at(n - 2),
-                    previous: at(n - 1),
-                    current,
-                    next: at(n + 1),
-                    after_next: at(n + 2),
-                };
+                let Some(window) = Window::of_shot(&prepared, n) else { return Vec::new() };
                 detect(&window, &grain, &self.model, &self.settings)
             })
             .collect()

@@ -86,14 +86,10 @@ fn judged(found: &[Vec<Candidate>], frames: &[(AgedFrame, Plane)]) -> Vec<FrameS
 type Detected = (Vec<Vec<Candidate>>, Vec<Depth>);
 
 fn detected(frames: &[(AgedFrame, Plane)], prepared: &[Option<Prepared>], grain: &Grain, model: &Model) -> Detected {
-    let at = |n: i64| usize::try_from(n).ok().and_then(|n| prepared.get(n)).and_then(Option::as_ref);
     let mut depths = Vec::new();
     let mut all = Vec::new();
     for (n, (aged, plane)) in frames.iter().enumerate() {
-        let i = n as i64;
-        let Some(current) = at(i) else { continue };
-        let window =
-            Window { before_last: at(i - 2), previous: at(i - 1), current, next: at(i + 1), after_next: at(i + 2) };
+        let Some(window) = Window::of_shot(prepared, n) else { continue };
         let found = detect(&window, grain, model, &Settings { floor: 0.02, ..Settings::default() });
         if let Some(infrared) = Infrared::new(plane, 1.0) {
             let masks: Vec<&RunMask> = found.iter().map(|c| &c.mask).collect();

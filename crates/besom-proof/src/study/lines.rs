@@ -4,9 +4,8 @@
 //! scratches of every sort, undamaged, turned by a quarter (its level edges become uprights), and held still, where only
 //! the gate's unsteadiness tells a scratch from a mast.
 
-use besom_detect::lines::{Around, NAMES, suspected_lines};
-use besom_detect::{Grain, Prepared};
-use besom_motion::{MotionField, estimate_field, reconcile};
+use besom_detect::lines::{NAMES, suspected_lines};
+use besom_detect::{Grain, Prepared, Window};
 use besom_scan::{Plane, RunMask};
 use rand::{Rng, SeedableRng};
 use rand_chacha::ChaCha8Rng;
@@ -156,22 +155,9 @@ pub fn lesson(clip: u32, name: &str, ageing: &'static str, aged: &Aged, lines: f
 }
 
 fn study_frame(prepared: &[Option<Prepared>], n: usize, grain: &Grain, labels: &Plane<u8>) -> (FrameStudy, Vec<bool>) {
-    let at = |n: Option<usize>| n.and_then(|n| prepared.get(n)).and_then(Option::as_ref);
-    let Some(current) = at(Some(n)) else { return Default::default() };
-    let around = [at(n.checked_sub(2)), at(n.checked_sub(1)), at(Some(n + 1)), at(Some(n + 2))];
-    // As in the detector: both sides where there are both, else two frames of one side.
-    let (sides, witnesses, one_sided) = match around {
-        [far, Some(p), Some(q), last] => ([p, q], [far, last], false),
-        [far, Some(p), None, _] => ([p, far.unwrap_or(p)], [None, None], true),
-        [_, None, Some(q), last] => ([q, last.unwrap_or(q)], [None, None], true),
-        _ => return Default::default(),
+    let Some(around) = Window::of_shot(prepared, n).and_then(|window| window.around()) else {
+        return Default::default();
     };
-    let field = |other: &Prepared| estimate_field(&current.pyramid, &other.pyramid);
-    let (mut a, mut b): (MotionField, MotionField) = rayon::join(|| field(sides[0]), || field(sides[1]));
-    if !one_sided {
-        reconcile(&mut a, &mut b);
-    }
-    let around = Around { current, sides: [(sides[0], &a), (sides[1], &b)], witnesses, one_sided };
     let suspects = suspected_lines(&around, grain);
     let masks: Vec<&RunMask> = suspects.iter().map(|s| &s.mask).collect();
     let values: Vec<Vec<f32>> = suspects.iter().map(|s| s.values.clone()).collect();

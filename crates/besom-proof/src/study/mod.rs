@@ -67,20 +67,17 @@ pub fn study(aged: &[Vec<Plane>], labels: &[Plane<u8>], settings: &Settings) -> 
     let model = LineModel::built_in().ok();
     let line_confidence = |values: &[f32]| model.as_ref().map_or(0.0, |m| m.confidence(values));
     let prepared: Vec<Option<Prepared>> = aged.par_iter().map(|planes| Prepared::new(planes.clone())).collect();
-    let at = |n: i64| usize::try_from(n).ok().and_then(|n| prepared.get(n)).and_then(Option::as_ref);
     let grain = grain_of(&prepared);
-    let studies = (0..aged.len() as i64)
+    let studies = (0..aged.len())
         .map(|n| {
-            let Some(current) = at(n) else { return FrameStudy::default() };
-            let window =
-                Window { before_last: at(n - 2), previous: at(n - 1), current, next: at(n + 1), after_next: at(n + 2) };
+            let Some(window) = Window::of_shot(&prepared, n) else { return FrameStudy::default() };
             let found = suspects(&window, &grain, settings, &|_| 1.0);
             let lines: Vec<&RunMask> = found.lines.iter().map(|c| &c.mask).collect();
             let masks: Vec<&RunMask> = found.components.iter().map(|c| &c.mask).collect();
             let values = found.measured.iter().map(|m| m.values.to_vec()).collect();
-            let lined = judge(&lines, vec![Vec::new(); lines.len()], &labels[n as usize]);
+            let lined = judge(&lines, vec![Vec::new(); lines.len()], &labels[n]);
             let sure: Vec<f32> = found.lines.iter().map(|l| line_confidence(&l.values)).collect();
-            let mut study = judge(&masks, values, &labels[n as usize]);
+            let mut study = judge(&masks, values, &labels[n]);
             for (judged, measured) in study.judged.iter_mut().zip(&found.measured) {
                 judged.risk = besom_detect::detect::risk(measured);
             }

@@ -9,6 +9,7 @@ use besom_proof::study::lesson::{
 };
 use besom_proof::study::lines;
 use besom_proof::train::importance;
+use besom_scan::Plane;
 use besom_scan::write::write_atomically;
 
 use super::Failure;
@@ -45,15 +46,10 @@ pub(crate) fn run(arguments: &Arguments, out: &mut dyn Write) -> Result<(), Fail
         return Ok(());
     }
     let mut lessons = Vec::new();
-    for (clip, folders) in arguments.clips.iter().enumerate() {
-        for folder in folders.split(',').map(PathBuf::from) {
-            let mut clean = read_clean(&folder)?;
-            clean.truncate(arguments.frames);
-            let name = folder.file_name().map_or_else(String::new, |n| n.to_string_lossy().into_owned());
-            lessons.extend(lessons_of_clip(clip as u32, &name, &clean));
-            writeln!(out, "studied {name}")?;
-        }
-    }
+    for_each_clip(arguments, arguments.frames, |clip, name, clean| {
+        lessons.extend(lessons_of_clip(clip, name, clean));
+        writeln!(out, "studied {name}")
+    })?;
     if !arguments.without_demo {
         lessons.extend(lessons_of_demo(arguments.clips.len() as u32));
     }
@@ -111,20 +107,32 @@ fn print_table(lessons: &[Lesson], taught: &Taught, sensitivity: f32, out: &mut 
     Ok(())
 }
 
+/// Reads each clip's first frames in turn and calls `study` with the number of its film, its name and the frames.
+fn for_each_clip(
+    arguments: &Arguments,
+    frames: usize,
+    mut study: impl FnMut(u32, &str, &[Vec<Plane>]) -> std::io::Result<()>,
+) -> Result<(), Failure> {
+    for (film, folders) in arguments.clips.iter().enumerate() {
+        for folder in folders.split(',').map(PathBuf::from) {
+            let mut clean = read_clean(&folder)?;
+            clean.truncate(frames);
+            let name = folder.file_name().map_or_else(String::new, |n| n.to_string_lossy().into_owned());
+            study(film as u32, &name, &clean)?;
+        }
+    }
+    Ok(())
+}
+
 /// Frames of each clip that teach lines: it is taught in ten ways, and its lines stay much the same from frame to frame.
 const LINE_FRAMES: usize = 4;
 
 fn train_lines(arguments: &Arguments, out: &mut dyn Write) -> Result<(), Failure> {
     let mut lessons = Vec::new();
-    for (clip, folders) in arguments.clips.iter().enumerate() {
-        for folder in folders.split(',').map(PathBuf::from) {
-            let mut clean = read_clean(&folder)?;
-            clean.truncate(arguments.frames.min(LINE_FRAMES));
-            let name = folder.file_name().map_or_else(String::new, |n| n.to_string_lossy().into_owned());
-            lessons.extend(lines::lessons_of_clip(clip as u32, &name, &clean));
-            writeln!(out, "studied the lines of {name}")?;
-        }
-    }
+    for_each_clip(arguments, arguments.frames.min(LINE_FRAMES), |clip, name, clean| {
+        lessons.extend(lines::lessons_of_clip(clip, name, clean));
+        writeln!(out, "studied the lines of {name}")
+    })?;
     if !arguments.without_demo {
         lessons.extend(lines::lessons_of_demo(arguments.clips.len() as u32));
     }

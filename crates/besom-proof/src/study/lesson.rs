@@ -101,23 +101,23 @@ pub fn teach(lessons: &[Lesson]) -> Result<Taught, TrainError> {
 
     let every =
         || lessons.iter().flat_map(|l| l.frames.iter().flat_map(move |f| f.judged.iter().map(move |j| (l.clip, j))));
-    let mut first_table = Rows::new(NAMES[..FIRST_LOOK].to_vec());
-    every().for_each(|(clip, judged)| first_table.add(clip, judged.real, &judged.values[..FIRST_LOOK]));
-    let first_look = train_calibrated(&first_table.0, &quick, folds)?;
+    let mut first_table = Table::named(&NAMES[..FIRST_LOOK]);
+    every().for_each(|(clip, judged)| first_table.add(clip, judged.real, 1.0, &judged.values[..FIRST_LOOK]));
+    let first_look = train_calibrated(&first_table, &quick, folds)?;
     let first: Vec<f32> = calibrated(&first_look);
 
-    let mut full_table = Rows::new(NAMES.to_vec());
+    let mut full_table = Table::named(&NAMES);
     for ((clip, judged), _) in every().zip(&first).filter(|(_, p)| **p >= DISMISSED_BELOW) {
-        full_table.add(clip, judged.real, &judged.values);
+        full_table.add(clip, judged.real, 1.0, &judged.values);
     }
-    let confidence = train_calibrated(&full_table.0, &thorough, folds)?;
+    let confidence = train_calibrated(&full_table, &thorough, folds)?;
 
     let mut by_itself = calibrated(&confidence).into_iter();
     let judgements: Vec<(f32, bool)> = first
         .iter()
         .map(|p| if *p < DISMISSED_BELOW { (*p, false) } else { (by_itself.next().unwrap_or(0.0), true) })
         .collect();
-    let mut company_table = Rows::new(company_names());
+    let mut company_table = Table::named(&company_names());
     let mut next = judgements.iter();
     for lesson in lessons {
         for frame in &lesson.frames {
@@ -128,11 +128,11 @@ pub fn teach(lessons: &[Lesson]) -> Result<Taught, TrainError> {
                 let Ok(values) = judged.values.as_slice().try_into() else { continue };
                 let measured = Measured { values, hair: false };
                 let judgement = Judgement { measured: &measured, first: *p, company };
-                company_table.add(lesson.clip, judged.real, &judgement.values());
+                company_table.add(lesson.clip, judged.real, 1.0, &judgement.values());
             }
         }
     }
-    let company = train_calibrated(&company_table.0, &last, folds)?;
+    let company = train_calibrated(&company_table, &last, folds)?;
 
     let mut last = calibrated(&company).into_iter();
     let mut judgements = judgements.iter();
@@ -148,22 +148,6 @@ pub fn teach(lessons: &[Lesson]) -> Result<Taught, TrainError> {
 /// Each row's probability by ensembles that never saw its clip.
 fn calibrated(ensemble: &Calibrated) -> Vec<f32> {
     ensemble.out_of_fold.iter().map(|raw| ensemble.fit.trees.calibrated(*raw)).collect()
-}
-
-/// A table that is filled row by row.
-struct Rows(Table);
-
-impl Rows {
-    fn new(names: Vec<&str>) -> Self {
-        Self(Table { names: names.into_iter().map(str::to_owned).collect(), ..Table::default() })
-    }
-
-    fn add(&mut self, clip: u32, real: bool, values: &[f32]) {
-        self.0.rows.extend(values);
-        self.0.labels.push(f32::from(u8::from(real)));
-        self.0.weights.push(1.0);
-        self.0.groups.push(clip);
-    }
 }
 
 /// The figures of a lesson at a sensitivity.

@@ -181,14 +181,12 @@ pub struct TaughtLines {
 /// # Errors
 /// [`TrainError`], also when the lessons come from one clip only.
 pub fn teach(lessons: &[LineLesson]) -> Result<TaughtLines, TrainError> {
-    let mut table = Table { names: NAMES.iter().map(|n| (*n).to_owned()).collect(), ..Table::default() };
+    let mut table = Table::named(&NAMES);
     for lesson in lessons {
         for (frame, answers) in lesson.frames.iter().zip(&lesson.answers) {
             for (judged, answer) in frame.judged.iter().zip(answers) {
-                table.rows.extend_from_slice(&judged.values);
-                table.labels.push(f32::from(u8::from(*answer)));
-                table.weights.push(if *answer { lesson.weight } else { 1.0 });
-                table.groups.push(lesson.clip);
+                let weight = if *answer { lesson.weight } else { 1.0 };
+                table.add(lesson.clip, *answer, weight, &judged.values);
             }
         }
     }

@@ -39,6 +39,19 @@ pub struct Table {
 }
 
 impl Table {
+    /// An empty table of these features.
+    pub fn named(names: &[&str]) -> Self {
+        Self { names: names.iter().map(|n| (*n).to_owned()).collect(), ..Self::default() }
+    }
+
+    /// Adds a row of group `group`: 1 for a defect, how much it counts, and a measurement a feature.
+    pub fn add(&mut self, group: u32, defect: bool, weight: f32, values: &[f32]) {
+        self.rows.extend_from_slice(values);
+        self.labels.push(f32::from(u8::from(defect)));
+        self.weights.push(weight);
+        self.groups.push(group);
+    }
+
     /// Number of rows.
     pub fn len(&self) -> usize {
         self.labels.len()

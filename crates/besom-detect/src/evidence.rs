@@ -6,8 +6,7 @@
 //! (ROD: Nadenau and Mitra, 1997, from memory; here with all 3x3 pixels of both neighbours), which forgives small errors of
 //! motion along edges.
 
-#![allow(clippy::inline_always)]
-
+use besom_motion::order::{least, most};
 use besom_scan::Plane;
 use rayon::prelude::*;
 
@@ -83,17 +82,6 @@ pub(crate) fn test_row_in_units(
         let bottom = least(least(low[x], low[x + 1]), low[x + 2]);
         rank[x] = (most(now[x] - top, 0.0) + least(now[x] - bottom, 0.0)) * unit;
     }
-}
-
-// Comparisons instead of `f32::min` and `max`: planes hold no NaN, and these become one instruction.
-#[inline(always)]
-fn least(a: f32, b: f32) -> f32 {
-    if a < b { a } else { b }
-}
-
-#[inline(always)]
-fn most(a: f32, b: f32) -> f32 {
-    if a > b { a } else { b }
 }
 
 #[cfg(test)]

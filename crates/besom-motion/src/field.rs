@@ -3,6 +3,7 @@
 use besom_scan::Plane;
 
 use crate::Vector;
+use crate::order::middle;
 
 /// Motion from one frame to another on a lattice of square cells.
 #[derive(Clone, Debug)]
@@ -85,11 +86,6 @@ impl MotionField {
 
     /// The median vector of the whole frame: weave and steady pans.
     pub fn median(&self) -> Vector {
-        let middle = |plane: &Plane| {
-            let mut values = plane.as_slice().to_vec();
-            let half = values.len() / 2;
-            *values.select_nth_unstable_by(half, f32::total_cmp).1
-        };
-        Vector::new(middle(&self.dx), middle(&self.dy))
+        Vector::new(middle(&mut self.dx.as_slice().to_vec()), middle(&mut self.dy.as_slice().to_vec()))
     }
 }

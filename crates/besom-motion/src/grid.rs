@@ -3,6 +3,7 @@
 use rayon::prelude::*;
 
 use crate::Vector;
+use crate::order::middle;
 use crate::patch::SIDE;
 use crate::pyramid::Level;
 
@@ -47,12 +48,8 @@ impl Grid {
 
     /// The median vector, each axis by itself: what most of the picture does.
     pub(crate) fn dominant(&self) -> Vector {
-        let middle = |axis: fn(&Found) -> f32| {
-            let mut values: Vec<f32> = self.found.iter().map(axis).collect();
-            let half = values.len() / 2;
-            *values.select_nth_unstable_by(half, f32::total_cmp).1
-        };
-        Vector::new(middle(|f| f.vector.dx), middle(|f| f.vector.dy))
+        let along = |axis: fn(&Found) -> f32| middle(&mut self.found.iter().map(axis).collect::<Vec<f32>>());
+        Vector::new(along(|f| f.vector.dx), along(|f| f.vector.dy))
     }
 
     /// Joins each patch's least squares with its neighbours': the vector that serves them all, each weighted by its own

@@ -19,6 +19,7 @@ pub mod field;
 pub mod flicker;
 mod grid;
 pub mod interpolate;
+pub mod order;
 pub mod patch;
 pub mod pyramid;
 pub mod reconcile;

@@ -10,6 +10,7 @@
 #![allow(clippy::needless_range_loop)]
 
 use crate::Vector;
+use crate::order::{least, most};
 use crate::pyramid::{Level, MARGIN};
 
 /// Side of a patch in samples.
@@ -242,17 +243,6 @@ fn clipped_deviation(rows: &[Row; SIDE], mean: f32) -> f32 {
 fn across(lanes: Row) -> f32 {
     let l = std::hint::black_box(lanes);
     ((l[0] + l[4]) + (l[2] + l[6])) + ((l[1] + l[5]) + (l[3] + l[7]))
-}
-
-// Comparisons instead of `f32::min` and `max`: planes hold no NaN, and these become one instruction.
-#[inline(always)]
-fn least(a: f32, b: f32) -> f32 {
-    if a < b { a } else { b }
-}
-
-#[inline(always)]
-fn most(a: f32, b: f32) -> f32 {
-    if a > b { a } else { b }
 }
 
 #[cfg(test)]

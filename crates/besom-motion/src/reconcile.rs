@@ -12,6 +12,7 @@ use rayon::prelude::*;
 
 use crate::Vector;
 use crate::field::MotionField;
+use crate::order::middle;
 
 /// Sum of opposed vectors that steady motion may leave, in pixels, and as a share of their length: acceleration.
 const SLACK: f32 = 1.5;
@@ -129,11 +130,8 @@ fn middle_vectors(
             }
         }
     }
-    let mut middle = |k: usize| {
-        let half = values[k].len() / 2;
-        *values[k].select_nth_unstable_by(half, f32::total_cmp).1
-    };
-    (Vector::new(middle(0), middle(1)), Vector::new(middle(2), middle(3)))
+    let [ax, ay, bx, by] = values.each_mut().map(|list| middle(list));
+    (Vector::new(ax, ay), Vector::new(bx, by))
 }
 
 #[cfg(test)]

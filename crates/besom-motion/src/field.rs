@@ -72,12 +72,6 @@ impl MotionField {
             .fold(0.0, f32::max)
     }
 
-    /// Trust in the vector here, 0 to 1: falls with the residue against `grain` codes and with roughness.
-    pub fn reliability(&self, x: f32, y: f32, grain: f32) -> f32 {
-        let residue = self.error(x, y) / grain.max(0.5);
-        1.0 / (1.0 + 0.15 * residue * residue + self.roughness(x, y))
-    }
-
     fn read(&self, plane: &Plane, x: f32, y: f32) -> f32 {
         let cell = self.cell as f32;
         let (u, v) = ((x + 0.5) / cell - 0.5, (y + 0.5) / cell - 0.5);

@@ -20,7 +20,7 @@ pub mod flicker;
 mod grid;
 pub mod interpolate;
 pub mod order;
-pub mod patch;
+mod patch;
 pub mod pyramid;
 pub mod reconcile;
 pub mod search;

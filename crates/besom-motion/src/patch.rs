@@ -14,47 +14,40 @@ use crate::order::{least, most};
 use crate::pyramid::{Level, MARGIN};
 
 /// Side of a patch in samples.
-pub const SIDE: usize = 8;
+pub(crate) const SIDE: usize = 8;
 const AREA: usize = SIDE * SIDE;
 /// Cells of 2x2 samples in a patch.
-pub const CELLS: usize = AREA / 4;
+pub(crate) const CELLS: usize = AREA / 4;
 
 /// One row of a patch: what the loops below put into one register.
 type Row = [f32; SIDE];
 /// Current minus reference, sample by sample.
-pub type Differences = [Row; SIDE];
+pub(crate) type Differences = [Row; SIDE];
 
 /// A patch of the current frame with all that a search needs.
-pub struct Template {
+pub(crate) struct Template {
     samples: [Row; SIDE],
     gradient_x: [Row; SIDE],
     gradient_y: [Row; SIDE],
     inverse: [f32; 3],
     /// Structure tensor `[xx, xy, yy]`: sums of products of the gradients less their means, and less what grain makes of a
     /// flat patch. What the patch has to hold on to in each direction.
-    pub tensor: [f32; 3],
+    pub(crate) tensor: [f32; 3],
     x: f32,
     y: f32,
 }
 
 /// What a displacement leaves: mean absolute difference after levelling, and the level.
 #[derive(Clone, Copy, Debug)]
-pub struct Residue {
+pub(crate) struct Residue {
     /// Mean absolute clipped difference in codes.
-    pub error: f32,
+    pub(crate) error: f32,
     /// Current minus reference, mean in codes.
-    pub level: f32,
+    pub(crate) level: f32,
 }
 
 /// Steps shorter than this many samples end a search.
 const LEAST_STEP: f32 = 0.01;
-
-/// How long a vector is refined.
-#[derive(Clone, Copy, Debug)]
-pub struct Refinement {
-    /// Least-squares steps at most.
-    pub steps: usize,
-}
 
 /// Differences beyond this many codes count as this many: a patch half covered by dirt is still found by the other half.
 const CLIP: f32 = 60.0;
@@ -62,7 +55,7 @@ const CLIP: f32 = 60.0;
 impl Template {
     /// The patch whose top left sample is `(x, y)` of `level`; `grain` is the mean squared gradient that grain alone makes there.
     #[inline(always)]
-    pub fn new(level: &Level, x: usize, y: usize, grain: f32) -> Self {
+    pub(crate) fn new(level: &Level, x: usize, y: usize, grain: f32) -> Self {
         let plane = level.padded();
         let mut t = Self {
             samples: [[0.0; SIDE]; SIDE],
@@ -115,7 +108,7 @@ impl Template {
 
     /// What is left at a displacement, and the differences themselves.
     #[inline(always)]
-    pub fn residue(&self, level: &Level, v: Vector) -> (Residue, Differences) {
+    pub(crate) fn residue(&self, level: &Level, v: Vector) -> (Residue, Differences) {
         let differences = differences(&self.samples, level, self.x + v.dx, self.y + v.dy);
         let mean = sum(&differences) / AREA as f32;
         (Residue { error: clipped_deviation(&differences, mean) / AREA as f32, level: mean }, differences)
@@ -124,16 +117,16 @@ impl Template {
     /// Up to `steps` least-squares steps from `start`, whose residue and differences are known; the result is never
     /// farther than a patch from where it began and never worse.
     #[inline(always)]
-    pub fn refine(
+    pub(crate) fn refine(
         &self,
         level: &Level,
         start: Vector,
         (before, mut differences): (Residue, Differences),
-        effort: Refinement,
+        steps: usize,
     ) -> (Vector, Residue) {
         let (mut best, mut best_residue) = (start, before);
         let (mut v, mut mean) = (start, before.level);
-        for _ in 0..effort.steps {
+        for _ in 0..steps {
             let limit = (2.5 * best_residue.error).max(4.0);
             let (mut bx, mut by) = ([0.0f32; SIDE], [0.0f32; SIDE]);
             for j in 0..SIDE {
@@ -192,7 +185,7 @@ fn differences(samples: &[Row; SIDE], level: &Level, x: f32, y: f32) -> Differen
 /// Mean absolute clipped difference in each cell of 2x2 samples of the patch at `(x, y)` displaced by `v`, after
 /// levelling, row by row.
 #[inline(always)]
-pub fn cells(current: &Level, x: usize, y: usize, reference: &Level, v: Vector) -> [f32; CELLS] {
+pub(crate) fn cells(current: &Level, x: usize, y: usize, reference: &Level, v: Vector) -> [f32; CELLS] {
     let mut samples = [[0.0; SIDE]; SIDE];
     for (j, out) in samples.iter_mut().enumerate() {
         out.copy_from_slice(&current.padded().row(y + MARGIN + j)[x + MARGIN..x + MARGIN + SIDE]);
@@ -306,7 +299,7 @@ mod tests {
             let template = Template::new(&a.levels()[0], x, y, 2.0);
             for start in [Vector::default(), Vector::new(1.5, -2.0)] {
                 let before = template.residue(&b.levels()[0], start);
-                let (v, after) = template.refine(&b.levels()[0], start, before, Refinement { steps: 5 });
+                let (v, after) = template.refine(&b.levels()[0], start, before, 5);
                 assert!(after.error <= before.0.error);
                 assert!(v.distance(start) < SIDE as f32);
                 assert_eq!(template.residue(&b.levels()[0], v).0.error, after.error);

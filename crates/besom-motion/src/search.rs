@@ -8,7 +8,7 @@ use rayon::prelude::*;
 use crate::Vector;
 use crate::field::MotionField;
 use crate::grid::{BAND, Found, Grid, place};
-use crate::patch::{Refinement, Template};
+use crate::patch::Template;
 use crate::pyramid::{Level, Pyramid};
 use crate::spread::spread;
 
@@ -50,8 +50,8 @@ struct Pair<'a> {
 struct Effort {
     /// Vectors closer than this to one already tried are not tried, in samples.
     apart: f32,
-    /// How long the best of those tried is refined.
-    refinement: Refinement,
+    /// Least-squares steps by which the best of those tried is refined, at most.
+    steps: usize,
     /// Whether a second sweep goes back from the last patch to the first, so that vectors spread in all directions.
     back: bool,
     /// Mean squared gradient of grain at this size.
@@ -68,15 +68,24 @@ const TOLL_REACH: f32 = 12.0;
 /// What a vector met on the way back must save, in codes of mean difference, to replace the one found on the way there.
 const WORTH_A_CHANGE: f32 = 0.25;
 
-/// Residues hardly move after five steps on the development clips.
-const COARSER: Effort = Effort { apart: 0.25, refinement: Refinement { steps: 5 }, back: true, grain: 0.0 };
-/// The finest level has four times the patches of the next and starts close to the answer; on grainy flat ground more
-/// steps only follow the grain.
-const FINEST: Effort = Effort { apart: 0.5, refinement: Refinement { steps: 3 }, back: false, grain: 0.0 };
+impl Effort {
+    /// For the finest size that is searched (`last`) or a coarser one, `scale` scan pixels to a sample.
+    fn of(last: bool, scale: usize) -> Self {
+        let grain = GRAIN / (scale as f32).powf(1.5);
+        if last {
+            // The finest level has four times the patches of the next and starts close to the answer; on grainy flat ground
+            // more steps only follow the grain.
+            Self { apart: 0.5, steps: 3, back: false, grain }
+        } else {
+            // Residues hardly move after five steps on the development clips.
+            Self { apart: 0.25, steps: 5, back: true, grain }
+        }
+    }
+}
 
 fn search_level(pair: Pair, coarser: Option<&Grid>, last: bool, scale: usize) -> Grid {
     let (columns, rows) = Grid::size(pair.current);
-    let effort = Effort { grain: GRAIN / (scale as f32).powf(1.5), ..if last { FINEST } else { COARSER } };
+    let effort = Effort::of(last, scale);
     let before = Before { grid: coarser, dominant: coarser.map(Grid::dominant) };
     let mut found = vec![Found::default(); columns * rows];
     found.par_chunks_mut(columns * BAND).enumerate().for_each(|(band, out)| {
@@ -208,7 +217,7 @@ fn best_of(pair: Pair, column: usize, row: usize, tried: &[Vector], effort: Effo
             (least, best, found) = (cost, v, there);
         }
     }
-    let (vector, residue) = template.refine(pair.reference, best, found, effort.refinement);
+    let (vector, residue) = template.refine(pair.reference, best, found, effort.steps);
     Found { vector, tensor: template.tensor, error: residue.error }
 }
 

@@ -8,6 +8,7 @@ use rayon::prelude::*;
 use crate::colour;
 use crate::infrared::Infrared;
 use crate::lines::banded;
+use crate::whole::Sketch;
 
 /// A frame ready for motion and detection.
 #[derive(Clone, Debug)]
@@ -23,6 +24,8 @@ pub struct Prepared {
     pub pyramid: Pyramid,
     /// The mean of every whole band of [`crate::lines::BAND`] rows of each plane, on which line scratches are looked for.
     pub bands: Vec<Plane>,
+    /// What damage of the whole frame is looked for on; `None` for a frame too small for it.
+    pub sketch: Option<Sketch>,
     /// Its infrared, when the scan has one and it can be trusted.
     pub infrared: Option<Infrared>,
 }
@@ -37,8 +40,8 @@ impl Prepared {
         }
         let (luma, finest) = smoothed_and_finest(&planes, Pyramid::reduction(width, height));
         let (colour, pyramid) = (colour::opponents(&planes), Pyramid::of_finest(finest, width, height));
-        let bands = banded(&planes);
-        Some(Self { luma, planes, colour, pyramid, bands, infrared: None })
+        let (bands, sketch) = (banded(&planes), Sketch::new(&planes));
+        Some(Self { luma, planes, colour, pyramid, bands, sketch, infrared: None })
     }
 
     /// The same with an infrared plane, which is left out when its size is another.
@@ -78,8 +81,16 @@ pub fn luma(planes: &[Plane]) -> Plane {
 #[multiversion::multiversion(targets("x86_64+avx2"))]
 fn luma_row(red: &[f32], green: &[f32], blue: &[f32], out: &mut [f32]) {
     for (out, ((r, g), b)) in out.iter_mut().zip(red.iter().zip(green).zip(blue)) {
-        *out = 0.25 * (r + b) + 0.5 * g;
+        *out = luma_of(*r, *g, *b);
     }
+}
+
+/// One sample of [`luma`].
+// Inlined into the loops that are compiled for several processor levels.
+#[allow(clippy::inline_always)]
+#[inline(always)]
+pub(crate) fn luma_of(red: f32, green: f32, blue: f32) -> f32 {
+    0.25 * (red + blue) + 0.5 * green
 }
 
 /// Binomial smoothing (1 2 1 along both axes, divided by 16); the border repeats its samples.

@@ -160,8 +160,7 @@ pub fn all(five: &Five) -> Vec<Odd> {
 /// Joins what is odd about a frame to its other candidates; marks inside a region that is damaged as one belong to it.
 pub fn join(candidates: &mut Vec<Candidate>, window: &Window, grain: &Grain) {
     let near = [window.before_last, window.previous, Some(window.current), window.next, window.after_next];
-    let sketches = near.map(|p| p.and_then(|p| Sketch::new(&p.planes)));
-    for odd in all(&std::array::from_fn(|k| sketches[k].as_ref())) {
+    for odd in all(&near.map(|p| p.and_then(|p| p.sketch.as_ref()))) {
         let swallows = odd.swallows();
         let (width, height) = (window.current.width(), window.current.height());
         let whole = odd.candidate(width, height, grain.luma_at(445.0));

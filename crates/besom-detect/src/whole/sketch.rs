@@ -2,6 +2,8 @@
 
 use besom_scan::Plane;
 
+use crate::prepare::luma_of;
+
 /// Columns of a sketch, at most.
 pub(super) const COLUMNS: usize = 128;
 /// Side of a tile that is kept at full size, in pixels.
@@ -108,7 +110,7 @@ impl<'a> Line<'a> {
     fn at(&self, x: usize) -> f32 {
         match self {
             Self::Grey(row) => row[x],
-            Self::Colour([red, green, blue]) => 0.25 * (red[x] + blue[x]) + 0.5 * green[x],
+            Self::Colour([red, green, blue]) => luma_of(red[x], green[x], blue[x]),
         }
     }
 }

@@ -50,7 +50,11 @@ impl Infrared {
     /// How much darker than its rim the infrared is at a mark, in sigmas of its own grain: the darkest mean over the mark's
     /// pixels at any displacement of up to two pixels. `None` when the mark has no rim inside the frame.
     pub fn depth(&self, mask: &RunMask) -> Option<f32> {
-        let rim = self.rim(mask)?;
+        self.rim(mask).map(|rim| self.depth_below(rim, mask))
+    }
+
+    /// [`Infrared::depth`] where the rim is known.
+    fn depth_below(&self, rim: f32, mask: &RunMask) -> f32 {
         let (mut darkest, area) = (f32::INFINITY, mask.area() as f32);
         for dy in -REACH..=REACH {
             for dx in -REACH..=REACH {
@@ -68,7 +72,7 @@ impl Infrared {
                 darkest = darkest.min(sum / area);
             }
         }
-        Some((rim - darkest) / self.sigma)
+        (rim - darkest) / self.sigma
     }
 
     /// The median around a mark.
@@ -91,7 +95,8 @@ impl Infrared {
         if self.weight < 0.5 {
             return false;
         }
-        let (Some(rim), Some(depth)) = (self.rim(mask), self.depth(mask)) else { return false };
+        let Some(rim) = self.rim(mask) else { return false };
+        let depth = self.depth_below(rim, mask);
         if depth < DEPTHS.1 {
             return false;
         }

@@ -153,10 +153,11 @@ fn band_responses(bands: &[Plane], band: usize, scales: usize) -> Vec<Vec<f32>> 
             }
             let mut best = vec![0.0f32; rows[0].len()];
             for row in &rows {
+                let means = means_of_three(row);
                 for core in (if scale == 0 { 1 } else { 2 })..=3 {
                     scratch.clear();
                     scratch.resize(row.len(), 0.0);
-                    respond(row, core, &mut scratch);
+                    respond(row, &means, core, &mut scratch);
                     keep_stronger(&scratch, LEAST_USUAL / ((1 << scale) as f32).sqrt(), &mut best);
                 }
             }
@@ -169,18 +170,24 @@ fn halved(row: &[f32]) -> Vec<f32> {
     row.chunks_exact(2).map(|c| 0.5 * (c[0] + c[1])).collect()
 }
 
+/// The mean of each column and the two beside it; 0 for the first and the last.
+#[multiversion::multiversion(targets("x86_64+avx2"))]
+fn means_of_three(row: &[f32]) -> Vec<f32> {
+    let mut means = vec![0.0f32; row.len()];
+    for (mean, w) in means.iter_mut().skip(1).zip(row.windows(3)) {
+        *mean = (w[0] + w[1] + w[2]) * (1.0 / 3.0);
+    }
+    means
+}
+
 /// The response of a core of 1, 2 or 3 columns: the smaller of its differences from both sides where these agree in sign,
 /// zero where they do not. An edge of the picture has one like side and answers nothing.
 #[multiversion::multiversion(targets("x86_64+avx2"))]
-fn respond(row: &[f32], core: usize, out: &mut [f32]) {
+fn respond(row: &[f32], means: &[f32], core: usize, out: &mut [f32]) {
     const EDGE: usize = 6;
     let width = row.len();
     if width <= 2 * EDGE {
         return;
-    }
-    let mut means = vec![0.0f32; width];
-    for (mean, w) in means[1..].iter_mut().zip(row.windows(3)) {
-        *mean = (w[0] + w[1] + w[2]) * (1.0 / 3.0);
     }
     let count = width - 2 * EDGE;
     let at = |offset: i32| (EDGE as i32 + offset) as usize;

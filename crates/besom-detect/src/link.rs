@@ -11,6 +11,7 @@ use besom_scan::RunMask;
 
 use crate::candidate::{Candidate, Kind, Polarity};
 use crate::groups::{Group, GroupKind};
+use crate::lines::straight;
 
 /// Most frames that a scratch or a mark may be missing in between.
 const MOST_MISSING: u64 = 3;
@@ -50,17 +51,9 @@ impl Straight {
     fn of(mask: &RunMask) -> Option<Self> {
         let runs = mask.runs();
         let (first, last) = (runs.first()?, runs.last()?);
-        let n = runs.len() as f32;
-        let middle = |x0: u32, x1: u32| 0.5 * (x0 + x1) as f32;
-        let my = runs.iter().map(|r| r.y as f32).sum::<f32>() / n;
-        let mx = runs.iter().map(|r| middle(r.x0, r.x1)).sum::<f32>() / n;
-        let (yy, xy) = runs.iter().fold((0.0, 0.0), |(yy, xy), r| {
-            let dy = r.y as f32 - my;
-            (yy + dy * dy, xy + dy * (middle(r.x0, r.x1) - mx))
-        });
-        let slope = if yy > 0.0 { xy / yy } else { 0.0 };
+        let (column, slope) = straight(runs.iter().map(|r| (r.y as f32, 0.5 * (r.x0 + r.x1) as f32)));
         let rows = (first.y as f32, last.y as f32 + 1.0);
-        Some(Self { column: mx - slope * my, slope, width: mask.area() as f32 / n, rows })
+        Some(Self { column, slope, width: mask.area() as f32 / runs.len() as f32, rows })
     }
 
     fn at(&self, row: f32) -> f32 {

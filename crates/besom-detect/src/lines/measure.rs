@@ -5,7 +5,7 @@ use besom_scan::Plane;
 
 use super::behaviour::{Against, Search, correlation};
 use super::shape::{Shape, row_of};
-use super::strip::{median, spread, straight};
+use super::strip::{median, spread};
 use crate::prepare::Prepared;
 
 /// Names of the measurements, in the order of [`super::LineSuspect::values`].
@@ -71,11 +71,11 @@ pub(super) struct Evens {
 }
 
 pub(super) fn measure(shape: &Shape, around: &Around, evens: &Evens, crowd: Crowd) -> Vec<f32> {
-    let mut values = own(shape, around.current, crowd);
-    let (_, slope) = line_of(shape);
+    let line = shape.path.line();
+    let mut values = own(shape, line, around.current, crowd);
     let search = Search::new(shape, &evens.current);
     let size = (around.current.width() as f32, around.current.height() as f32);
-    let sides = [0, 1].map(|k| search.against(&evens.sides[k], &around.sides[k].1, size, slope));
+    let sides = [0, 1].map(|k| search.against(&evens.sides[k], &around.sides[k].1, size, line.1));
     let witnesses: Vec<f32> =
         evens.witnesses.iter().flatten().map(|other| search.look(other, |_, _| (0.0, 0.0)).found).collect();
     values.extend(over_frames(&sides, around, shape));
@@ -85,15 +85,8 @@ pub(super) fn measure(shape: &Shape, around: &Around, evens: &Evens, crowd: Crow
     values
 }
 
-/// The straight line through a path: pixels at band 0 of it, and pixels a row.
-pub(super) fn line_of(shape: &Shape) -> (f32, f32) {
-    let points = shape.path.centres.iter().enumerate().map(|(k, x)| (k as f32, *x));
-    let (offset, slope) = straight(points);
-    (offset, slope / super::bands::BAND as f32)
-}
-
 /// Measurements in the frame itself.
-fn own(shape: &Shape, current: &Prepared, crowd: Crowd) -> Vec<f32> {
+fn own(shape: &Shape, (offset, slope): (f32, f32), current: &Prepared, crowd: Crowd) -> Vec<f32> {
     let bands = shape.bands.len();
     let strong: Vec<usize> = (0..bands).filter(|k| shape.strong(*k)).collect();
     let contrast = shape.contrast;
@@ -101,7 +94,6 @@ fn own(shape: &Shape, current: &Prepared, crowd: Crowd) -> Vec<f32> {
     let contrasts: Vec<f32> = strong.iter().map(|k| shape.bands[*k].contrast()).collect();
     let steps: Vec<f32> = backgrounds.windows(2).map(|w| (w[1] - w[0]).abs() / contrast).collect();
     let pairs: Vec<(f32, f32)> = strong.iter().map(|k| (shape.bands[*k].contrast(), backgrounds[*k])).collect();
-    let (offset, slope) = line_of(shape);
     let along = |k: usize| offset + slope * (k * super::bands::BAND) as f32;
     let off: f32 = shape.path.centres.iter().enumerate().map(|(k, x)| (x - along(k)).powi(2)).sum();
     let jitter = shape.track.columns.windows(3).map(|w| (w[2] - 2.0 * w[1] + w[0]).abs()).sum::<f32>();

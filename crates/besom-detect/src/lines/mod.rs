@@ -20,9 +20,11 @@ mod shape;
 mod strip;
 mod tracks;
 
-pub use bands::{BAND, banded};
+pub use bands::BAND;
+pub(crate) use bands::banded;
 pub use measure::NAMES;
 pub use model::LineModel;
+pub(crate) use strip::straight;
 
 use besom_scan::RunMask;
 use rayon::prelude::*;

@@ -37,7 +37,7 @@ impl Shape {
     /// Looks at a track closely; `None` when its profile is not that of a line.
     pub(super) fn of(track: &Track, bands: &[Plane]) -> Option<Self> {
         let path = Path::smooth(track.first, &track.columns);
-        if path.slope().abs() > STEEPEST {
+        if path.line().1.abs() > STEEPEST {
             return None;
         }
         let factor = track.factor as i32;

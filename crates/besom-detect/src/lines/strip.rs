@@ -21,9 +21,10 @@ impl Path {
         Self { first, centres: (0..columns.len()).map(fitted).collect() }
     }
 
-    /// Pixels a row of the straight line through it.
-    pub(super) fn slope(&self) -> f32 {
-        straight(self.centres.iter().enumerate().map(|(k, x)| (k as f32, *x))).1 / super::bands::BAND as f32
+    /// The straight line through it: pixels at its first band, and pixels a row.
+    pub(super) fn line(&self) -> (f32, f32) {
+        let (offset, slope) = straight(self.centres.iter().enumerate().map(|(k, x)| (k as f32, *x)));
+        (offset, slope / super::bands::BAND as f32)
     }
 
     /// Bands.
@@ -33,7 +34,7 @@ impl Path {
 }
 
 /// The least-squares line through points: its value at 0 and its slope; a level line through fewer than two places.
-pub(super) fn straight(points: impl Iterator<Item = (f32, f32)> + Clone) -> (f32, f32) {
+pub(crate) fn straight(points: impl Iterator<Item = (f32, f32)> + Clone) -> (f32, f32) {
     let n = points.clone().count() as f32;
     let (sx, sy) = points.clone().fold((0.0, 0.0), |(a, b), (x, y)| (a + x, b + y));
     let (mx, my) = (sx / n.max(1.0), sy / n.max(1.0));

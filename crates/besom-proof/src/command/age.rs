@@ -182,21 +182,12 @@ mod tests {
     #![allow(clippy::unwrap_used)]
     use super::*;
     use besom_proof::score::score_folders;
-    use clap::Parser;
     use image::RgbImage;
     use std::path::Path;
 
-    #[derive(Parser)]
-    struct Line {
-        #[command(flatten)]
-        arguments: Arguments,
-    }
-
     fn ran(clip: &Path, to: &Path, more: &[&str]) -> Result<String, Failure> {
-        let start = ["age".to_owned(), clip.display().to_string(), "--to".into(), to.display().to_string()];
-        let line = Line::try_parse_from(start.into_iter().chain(more.iter().map(|m| (*m).to_owned()))).unwrap();
-        let mut out = Vec::new();
-        run(&line.arguments, &mut out).map(|()| String::from_utf8(out).unwrap())
+        let (clip, to) = (clip.display().to_string(), to.display().to_string());
+        crate::command::ran(&[&["age", &clip, "--to", &to], more].concat())
     }
 
     fn clip() -> tempfile::TempDir {

@@ -181,18 +181,9 @@ fn write_cuts(folder: &Path, wanted: &[usize], out: &mut dyn Write) -> Result<()
 mod tests {
     #![allow(clippy::unwrap_used)]
     use super::*;
-    use clap::Parser;
-
-    #[derive(Parser)]
-    struct Line {
-        #[command(flatten)]
-        arguments: Arguments,
-    }
 
     fn ran(arguments: &[&str]) -> Result<String, Failure> {
-        let line = Line::try_parse_from(std::iter::once("figures").chain(arguments.iter().copied())).unwrap();
-        let mut out = Vec::new();
-        run(&line.arguments, &mut out).map(|()| String::from_utf8(out).unwrap())
+        crate::command::ran(&[&["figures"], arguments].concat())
     }
 
     #[test]

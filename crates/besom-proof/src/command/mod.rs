@@ -75,3 +75,13 @@ impl<E: Error> From<E> for Failure {
         Self(error.to_string())
     }
 }
+
+/// Runs the program with these words behind its name and returns what it prints.
+#[cfg(test)]
+#[allow(clippy::unwrap_used)]
+fn ran(words: &[&str]) -> Result<String, Failure> {
+    use clap::Parser;
+    let line = crate::Arguments::try_parse_from(std::iter::once("besom-proof").chain(words.iter().copied())).unwrap();
+    let mut out = Vec::new();
+    line.command.run(&mut out).map(|()| String::from_utf8(out).unwrap())
+}

@@ -185,14 +185,7 @@ mod tests {
     use super::*;
     use besom_motion::Vector;
     use besom_proof::score::score_folders;
-    use clap::Parser;
     use image::GrayImage;
-
-    #[derive(Parser)]
-    struct Line {
-        #[command(flatten)]
-        arguments: Arguments,
-    }
 
     /// Three frames of a picture that moves two columns a frame, dirt of 3 x 3 in the middle one, and exact flow.
     fn clip() -> tempfile::TempDir {
@@ -221,10 +214,8 @@ mod tests {
 
     fn ran(folder: &Path, more: &[&str]) -> Result<String, Failure> {
         let place = |name: &str| folder.join(name).display().to_string();
-        let start = ["peers", &place(""), "--flow", &place("flow"), "--masks-to", &place("masks")].map(str::to_owned);
-        let line = Line::try_parse_from(start.into_iter().chain(more.iter().map(|m| (*m).to_owned()))).unwrap();
-        let mut out = Vec::new();
-        run(&line.arguments, &mut out).map(|()| String::from_utf8(out).unwrap())
+        let start = ["peers", &place(""), "--flow", &place("flow"), "--masks-to", &place("masks")];
+        crate::command::ran(&[&start[..], more].concat())
     }
 
     #[test]

@@ -5,6 +5,7 @@
 //! and not on the film, and infrared passes there. Silver black-and-white film shows its picture in infrared too, and some
 //! dyes leak; [`likeness`] measures that, and a plane that is too like the picture carries no weight.
 
+use besom_motion::order::middle;
 use besom_scan::{Plane, Rect, RunMask};
 use rayon::prelude::*;
 
@@ -327,11 +328,7 @@ fn box_rows(plane: &Plane, radius: i32) -> Plane {
 }
 
 fn median(values: &mut [f32]) -> Option<f32> {
-    if values.is_empty() {
-        return None;
-    }
-    let middle = values.len() / 2;
-    Some(*values.select_nth_unstable_by(middle, f32::total_cmp).1)
+    (!values.is_empty()).then(|| middle(values))
 }
 
 #[cfg(test)]

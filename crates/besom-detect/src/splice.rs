@@ -4,6 +4,7 @@
 //! are in one frame only. At a cut there is one neighbour to say so; what stands in the same rows of it, give or take a
 //! few, is the scene's.
 
+use besom_motion::order::middle;
 use besom_scan::{Plane, Run, RunMask};
 
 use crate::candidate::{Polarity, Risk};
@@ -90,14 +91,12 @@ fn levels(own: &Plane, there: &Plane, upper: bool) -> Vec<(f32, f32)> {
     (0..STRIPS)
         .map(|s| {
             let strips = s.saturating_sub(3)..(s + 4).min(STRIPS);
-            let middle = |pick: &dyn Fn(usize, usize) -> f32| {
-                let mut all: Vec<f32> =
-                    inner.clone().flat_map(|y| strips.clone().map(move |s| (s, y))).map(|(s, y)| pick(s, y)).collect();
-                let half = all.len() / 2;
-                *all.select_nth_unstable_by(half, f32::total_cmp).1
+            let usual = |pick: &dyn Fn(usize, usize) -> f32| {
+                let places = inner.clone().flat_map(|y| strips.clone().map(move |s| (s, y)));
+                middle(&mut places.map(|(s, y)| pick(s, y)).collect::<Vec<_>>())
             };
-            let offset = middle(&|s, y| own.at(s, y) - there.at(s, y));
-            (offset, middle(&|s, y| there.at(s, y).max(1.0) / own.at(s, y).max(1.0)))
+            let offset = usual(&|s, y| own.at(s, y) - there.at(s, y));
+            (offset, usual(&|s, y| there.at(s, y).max(1.0) / own.at(s, y).max(1.0)))
         })
         .collect()
 }
@@ -106,9 +105,7 @@ fn levels(own: &Plane, there: &Plane, upper: bool) -> Vec<(f32, f32)> {
 fn band(excess: &Plane, place: (usize, usize), stray: usize, one_sided: bool) -> Option<Odd> {
     let rows = excess.height();
     // What the picture's own unrest leaves in a strip: a mark must be clear of it.
-    let mut all: Vec<f32> = excess.as_slice().iter().map(|v| v.abs()).collect();
-    let half = all.len() / 2;
-    let unrest = *all.select_nth_unstable_by(half, f32::total_cmp).1;
+    let unrest = middle(excess.map(f32::abs).as_mut_slice());
     let bound = MARKED.max(4.0 * unrest);
     let strong = |s: usize, y: usize, sign: f32| excess.at(s, y) * sign > bound;
     let near = |s: usize, y: usize, sign: f32| {

@@ -19,7 +19,7 @@ pub fn most(a: f32, b: f32) -> f32 {
 ///
 /// # Panics
 /// When there are none.
-pub(crate) fn middle(values: &mut [f32]) -> f32 {
+pub fn middle(values: &mut [f32]) -> f32 {
     let half = values.len() / 2;
     *values.select_nth_unstable_by(half, f32::total_cmp).1
 }

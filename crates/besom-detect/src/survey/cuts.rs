@@ -1,5 +1,7 @@
 //! Where a new shot begins.
 
+use besom_motion::order::middle;
+
 use super::Thumbnail;
 
 /// A change this large is a cut whatever happens around it only if it also stands out from its surroundings by
@@ -8,6 +10,8 @@ use super::Thumbnail;
 const CUT: f32 = 0.36;
 /// A cut is this many times as unlike as the median of the changes around it.
 const STANDS_OUT: f32 = 2.5;
+/// The least change that is usual.
+const QUIET: f32 = 0.05;
 /// Changes on each side that count as the surroundings.
 const AROUND: usize = 12;
 
@@ -38,8 +42,7 @@ pub fn cuts(thumbnails: &[Option<Thumbnail>]) -> Vec<usize> {
 fn usual(change: &[f32], k: usize) -> f32 {
     let mut around: Vec<f32> =
         (k.saturating_sub(AROUND)..(k + AROUND + 1).min(change.len())).filter(|j| *j != k).map(|j| change[j]).collect();
-    around.sort_by(f32::total_cmp);
-    around.get(around.len() / 2).copied().unwrap_or(0.0).max(0.05)
+    if around.is_empty() { QUIET } else { middle(&mut around).max(QUIET) }
 }
 
 /// Whether the picture before a change is there again a few frames later.

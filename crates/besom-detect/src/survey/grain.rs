@@ -1,5 +1,6 @@
 //! A shot's grain as a curve over density, from the looks at it.
 
+use besom_motion::order::middle;
 use besom_scan::Plane;
 
 use super::Look;
@@ -50,10 +51,8 @@ pub(super) fn curve(current: &Plane, seen: &Plane) -> [Option<f32>; BINS] {
                     level += b;
                 }
             }
-            let half = differences.len() / 2;
-            let middle = *differences.select_nth_unstable_by(half, f32::total_cmp).1;
             let bin = level / (BLOCK * BLOCK) as f32 * (BINS as f32 / 1024.0);
-            bins[bin.clamp(0.0, (BINS - 1) as f32) as usize].push(middle);
+            bins[bin.clamp(0.0, (BINS - 1) as f32) as usize].push(middle(&mut differences));
         }
     }
     bins.map(|mut values| {
@@ -69,8 +68,7 @@ fn joined(pairs: &[[Option<f32>; BINS]], fallback: f32) -> [f32; BINS] {
     let mut known: [Option<f32>; BINS] = [None; BINS];
     for (bin, out) in known.iter_mut().enumerate() {
         let mut values: Vec<f32> = pairs.iter().filter_map(|p| p[bin]).collect();
-        values.sort_by(f32::total_cmp);
-        *out = values.get(values.len() / 2).copied();
+        *out = (!values.is_empty()).then(|| middle(&mut values));
     }
     let mut curve = [fallback; BINS];
     for (bin, out) in curve.iter_mut().enumerate() {

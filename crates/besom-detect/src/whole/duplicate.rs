@@ -1,5 +1,6 @@
 //! One film frame scanned twice: the grain of two frames is the same.
 
+use besom_motion::order::middle;
 use besom_scan::Plane;
 
 use super::sketch::{Sketch, TILE};
@@ -66,8 +67,7 @@ fn unlike(a: &Sketch, b: &Sketch) -> Option<f32> {
         return None;
     }
     let mut each: Vec<f32> = a.tiles().iter().zip(b.tiles()).map(|(a, b)| best_shift(&fine(a), &fine(b))).collect();
-    each.sort_by(f32::total_cmp);
-    each.get(each.len() / 2).copied()
+    Some(middle(&mut each))
 }
 
 /// The tile without what is coarser than about four pixels.

@@ -1,6 +1,7 @@
 //! Where the picture of one sketch stands in another, block by block, and what of it is not there.
 
 use besom_motion::Vector;
+use besom_motion::order::middle;
 use besom_scan::Plane;
 
 use super::sketch::Sketch;
@@ -85,8 +86,7 @@ fn level_between(a: &Plane, b: &Plane, (dx, dy): (i32, i32)) -> f32 {
             differences.push(v - b.clamped(x as i32 + dx, y as i32 + dy));
         }
     }
-    let half = differences.len() / 2;
-    *differences.select_nth_unstable_by(half, f32::total_cmp).1
+    middle(&mut differences)
 }
 
 /// The median difference of what fits at a shift, near the level at which it was found.
@@ -100,8 +100,7 @@ fn common_level(a: &Plane, b: &Plane, (_, dx, dy, near): (f32, i32, i32, f32)) -
             }
         }
     }
-    let half = fitting.len() / 2;
-    if fitting.is_empty() { near } else { *fitting.select_nth_unstable_by(half, f32::total_cmp).1 }
+    if fitting.is_empty() { near } else { middle(&mut fitting) }
 }
 
 /// The cost, shift and level of the whole picture in whole cells, over every second cell; on a tie the smaller one.
@@ -231,8 +230,6 @@ fn median(blocks: &[Block]) -> Option<Vector> {
     if xs.len() < 8 {
         return None;
     }
-    let half = xs.len() / 2;
-    let middle = |values: &mut Vec<f32>| *values.select_nth_unstable_by(half, f32::total_cmp).1;
     Some(Vector::new(middle(&mut xs), middle(&mut ys)))
 }
 

@@ -10,7 +10,7 @@ use besom_proof::figures::reel::shot_starts;
 use besom_proof::figures::{
     CURVE_HEADINGS, Counted, Detector, Sets, Shown, Summary, TALLY_HEADINGS, Tally, clip, demo_reel, keep,
 };
-use besom_proof::score::objects;
+use besom_proof::score::{LEAST_PIXELS, is_found, objects};
 use besom_scan::write::write_atomically;
 use besom_scan::{Plane, ScanError};
 
@@ -148,11 +148,10 @@ fn belonging_row(shot: &Shot, counted: &Counted, shown: &Shown, specks: &[Plane<
     let (mut marked, mut there) = (0, 0);
     let mut tally = Tally::default();
     for n in shot.range.clone() {
-        tally.merge(counted.tally.frames.get(n)?);
+        tally.merge(shown.tallies.get(n)?);
         let mask = shown.masks.get(n)?;
-        for speck in objects(specks.get(n)?, |v| v & all != 0, 4) {
-            let hit = speck.pixels().filter(|(x, y)| mask.at(*x as usize, *y as usize) != 0).count();
-            marked += usize::from(10 * hit >= 3 * speck.area());
+        for speck in objects(specks.get(n)?, |v| v & all != 0, LEAST_PIXELS) {
+            marked += usize::from(is_found(&speck, mask));
             there += 1;
         }
     }

@@ -43,6 +43,8 @@ pub struct Shown {
     pub labels: Vec<Plane<u8>>,
     /// Ones where a candidate is at or above the sensitivity.
     pub masks: Vec<Plane<u8>>,
+    /// What was counted on each.
+    pub tallies: Vec<Tally>,
 }
 
 /// Seed of a clip's ageing: a hash of its name (FNV-1a, 32 bits), so that a clip is aged alike whatever stands beside it.
@@ -86,25 +88,19 @@ fn counted(
     let begun = std::time::Instant::now();
     let candidates = detector.candidates(&frames);
     let seconds = begun.elapsed().as_secs_f64();
-    let each: Vec<(Tally, Plane<u8>)> = labels
+    let (tallies, masks): (Vec<Tally>, Vec<Plane<u8>>) = labels
         .par_iter()
         .zip(&candidates)
         .map(|(labels, candidates)| {
             let mask = tally::mask(labels, candidates, |c| c.confidence >= detector.sensitivity);
             (Tally::of_frame(labels, candidates, detector.sensitivity, matches!(set, Set::Light | Set::Heavy)), mask)
         })
-        .collect();
-    let mut sum = Tally::default();
-    let mut masks = Vec::with_capacity(each.len());
-    let mut frame_tallies = Vec::with_capacity(each.len());
-    for (tally, mask) in each {
-        sum.merge(&tally);
-        masks.push(mask);
-        frame_tallies.push(tally);
+        .unzip();
+    let mut tally = Tally::default();
+    for frame in &tallies {
+        tally.merge(frame);
     }
-    sum.frames = frame_tallies;
-    let counted = Counted { clip: name.to_owned(), set, tally: sum, seconds };
-    (counted, Shown { frames, labels, masks })
+    (Counted { clip: name.to_owned(), set, tally, seconds }, Shown { frames, labels, masks, tallies })
 }
 
 #[cfg(test)]

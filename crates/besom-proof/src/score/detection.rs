@@ -61,35 +61,60 @@ pub struct Detection {
     pub pixels: u64,
 }
 
-impl Detection {
-    /// The score of one frame: `labels` are its truth, `claims` the marked objects. Claims of fewer than
-    /// [`LEAST_PIXELS`] pixels are ignored.
-    pub fn of_frame(labels: &Plane<u8>, claims: &[RunMask]) -> Self {
-        let verdicts = judge(labels, claims);
-        let mut covered = Plane::new(labels.width(), labels.height());
-        for claim in claims.iter().filter(|c| c.area() >= LEAST_PIXELS) {
+/// What is true of a frame, worked out once for any number of claims.
+pub struct Truth {
+    /// The objects of dust, of hairs and of lines.
+    objects: [Vec<RunMask>; 3],
+    /// Ones near any labelled pixel.
+    near: Plane<u8>,
+}
+
+impl Truth {
+    /// The truth that a frame's label bits state.
+    pub fn new(labels: &Plane<u8>) -> Self {
+        let objects = [DUST, HAIR, LINE].map(|bit| objects(labels, |v| v & bit != 0, LEAST_PIXELS));
+        Self { objects, near: near(labels, NEAR_SQUARED) }
+    }
+
+    /// The score of the marked objects `claims`. Claims of fewer than [`LEAST_PIXELS`] pixels are ignored.
+    pub fn score(&self, claims: &[RunMask]) -> Detection {
+        let mut covered = Plane::new(self.near.width(), self.near.height());
+        let mut score = Detection { frames: 1, pixels: self.near.rect().area() as u64, ..Detection::default() };
+        for claim in claims {
+            let Some(real) = self.judge(claim) else { continue };
             claim.paint(&mut covered, 1);
+            score.claims += 1;
+            score.false_claims += u64::from(!real);
         }
-        let mut score = Self {
-            claims: verdicts.iter().flatten().count() as u64,
-            false_claims: verdicts.iter().flatten().filter(|real| !**real).count() as u64,
-            frames: 1,
-            pixels: labels.rect().area() as u64,
-            ..Self::default()
-        };
-        for object in objects(labels, |v| v & DUST != 0, LEAST_PIXELS) {
-            let found = is_found(&object, &covered);
+        let [dust, hairs, lines] = &self.objects;
+        for object in dust {
+            let found = is_found(object, &covered);
             score.dust.count(found);
             if object.area() >= LARGE_DUST {
                 score.large_dust.count(found);
             }
         }
-        for (bit, recall) in [(HAIR, &mut score.hair), (LINE, &mut score.line)] {
-            for object in objects(labels, |v| v & bit != 0, LEAST_PIXELS) {
-                recall.count(is_found(&object, &covered));
+        for (objects, recall) in [(hairs, &mut score.hair), (lines, &mut score.line)] {
+            for object in objects {
+                recall.count(is_found(object, &covered));
             }
         }
         score
+    }
+
+    /// Whether a claim is real: `Some(false)` when less than [`FALSE_SHARE`] of its pixels lies within three pixels
+    /// (Euclidean) of any labelled pixel, `None` when it has fewer than [`LEAST_PIXELS`] pixels. Pixels outside the frame
+    /// lie near nothing.
+    pub fn judge(&self, claim: &RunMask) -> Option<bool> {
+        let hit = claim.pixels().filter(|(x, y)| self.near.get(*x as i32, *y as i32) == Some(1)).count();
+        (claim.area() >= LEAST_PIXELS).then(|| hit as f64 >= FALSE_SHARE * claim.area() as f64)
+    }
+}
+
+impl Detection {
+    /// The score of one frame: `labels` are its truth, `claims` the marked objects; see [`Truth::score`].
+    pub fn of_frame(labels: &Plane<u8>, claims: &[RunMask]) -> Self {
+        Truth::new(labels).score(claims)
     }
 
     /// Adds another score.
@@ -120,21 +145,10 @@ impl Detection {
     }
 }
 
-fn is_found(object: &RunMask, covered: &Plane<u8>) -> bool {
+/// Whether at least [`FOUND_SHARE`] of an object's pixels are covered, that is not 0 in `covered`.
+pub fn is_found(object: &RunMask, covered: &Plane<u8>) -> bool {
     let hit = object.pixels().filter(|(x, y)| covered.at(*x as usize, *y as usize) != 0).count();
     hit as f64 >= FOUND_SHARE * object.area() as f64
-}
-
-/// For each claim whether it is real: `Some(false)` when less than [`FALSE_SHARE`] of its pixels lies within three pixels
-/// (Euclidean) of any labelled pixel, `None` when it has fewer than [`LEAST_PIXELS`] pixels. Pixels outside the frame
-/// lie near nothing.
-pub fn judge(labels: &Plane<u8>, claims: &[RunMask]) -> Vec<Option<bool>> {
-    let close = near(labels, NEAR_SQUARED);
-    let verdict = |claim: &RunMask| {
-        let hit = claim.pixels().filter(|(x, y)| close.get(*x as i32, *y as i32) == Some(1)).count();
-        (claim.area() >= LEAST_PIXELS).then(|| hit as f64 >= FALSE_SHARE * claim.area() as f64)
-    };
-    claims.iter().map(verdict).collect()
 }
 
 #[cfg(test)]
@@ -145,6 +159,10 @@ mod tests {
 
     fn block(x0: i32, y0: i32, x1: i32, y1: i32) -> RunMask {
         RunMask::from_rect(&Rect::new(x0, y0, x1, y1))
+    }
+
+    fn judge(labels: &Plane<u8>, claims: &[RunMask]) -> Vec<Option<bool>> {
+        claims.iter().map(|claim| Truth::new(labels).judge(claim)).collect()
     }
 
     #[test]

@@ -12,7 +12,7 @@ pub mod repair;
 pub mod ssim;
 
 pub use clip::{ClipScore, score_folders};
-pub use detection::{Detection, Recall};
+pub use detection::{Detection, Recall, Truth, is_found};
 pub use objects::{LEAST_PIXELS, near, objects};
 pub use reliability::Reliability;
 pub use repair::Repair;

@@ -7,6 +7,7 @@ use besom_detect::{Model, Settings};
 use besom_proof::ageing::files::read_clean;
 use besom_proof::demo::{Shot, belonging};
 use besom_proof::figures::reel::shot_starts;
+use besom_proof::figures::summary::number;
 use besom_proof::figures::{
     CURVE_HEADINGS, Counted, Detector, Sets, Shown, Summary, TALLY_HEADINGS, Tally, clip, demo_reel, keep,
 };
@@ -119,10 +120,6 @@ fn kept(arguments: &Arguments, counted: &Counted, shown: &Shown, scans: bool) ->
     arguments.to.as_ref().map_or(Ok(()), |folder| keep(folder, counted, shown, scans))
 }
 
-fn share(value: Option<f64>) -> String {
-    value.map_or_else(|| "-".to_owned(), |value| format!("{value:.3}"))
-}
-
 fn write_row(out: &mut dyn Write, counted: &Counted) -> std::io::Result<()> {
     let Tally { all, calm, .. } = &counted.tally;
     writeln!(
@@ -130,11 +127,11 @@ fn write_row(out: &mut dyn Write, counted: &Counted) -> std::io::Result<()> {
         "{:12} {:14} {:>5} {:>6} {:>6} {:>6} {:>10} {:12.2} {:12.2} {:8.1}",
         counted.clip,
         counted.set.word(),
-        share(all.dust.share()),
-        share(all.large_dust.share()),
-        share(all.hair.share()),
-        share(all.line.share()),
-        share(all.precision()),
+        number(all.dust.share()),
+        number(all.large_dust.share()),
+        number(all.hair.share()),
+        number(all.line.share()),
+        number(all.precision()),
         all.false_per_megapixel(),
         calm.false_per_megapixel(),
         counted.seconds
@@ -160,8 +157,8 @@ fn belonging_row(shot: &Shot, counted: &Counted, shown: &Shown, specks: &[Plane<
             "{:22} {:10} {:>5} {:>10} {:12.2} {:12.2}  {marked} of {there}",
             shot.name,
             counted.set.word(),
-            share(tally.all.dust.share()),
-            share(tally.all.precision()),
+            number(tally.all.dust.share()),
+            number(tally.all.precision()),
             tally.all.false_per_megapixel(),
             tally.calm.false_per_megapixel()
         )

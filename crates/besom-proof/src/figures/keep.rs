@@ -62,10 +62,8 @@ impl Counted {
 /// When a folder cannot be made or a file cannot be written.
 pub fn keep(folder: &Path, counted: &Counted, shown: &Shown, scans: bool) -> Result<(), ScanError> {
     let folder = folder.join(format!("{}-{}", counted.clip.replace(' ', "-"), counted.set.word()));
-    for part in ["masks", "truth", "scans"] {
-        if part != "scans" || scans {
-            make(&folder.join(part))?;
-        }
+    for part in ["masks", "truth"].into_iter().chain(scans.then_some("scans")) {
+        make(&folder.join(part))?;
     }
     let write = |n: usize| {
         write_marks(&folder.join("masks").join(format!("clip.{n:04}.png")), &shown.masks[n])?;

@@ -1,19 +1,16 @@
 //! From the counts of all sets to the table's rows: means over clips, the worst clip, and what is to be reached.
 
-use std::collections::BTreeMap;
 use std::fmt::Write as _;
 
-use super::{Counted, Set, Tally};
+use super::{Counted, Sets, Tally};
 
-/// What a figure is to reach.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub enum Reach {
-    /// At least this.
-    Least(f64),
-    /// At most this.
-    Most(f64),
-    /// Nothing was asked for; more is better.
-    Open,
+/// Which of two values of a figure is the better one.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Better {
+    /// The larger one.
+    More,
+    /// The smaller one.
+    Less,
 }
 
 /// One figure over all clips.
@@ -21,10 +18,12 @@ pub enum Reach {
 pub struct Row {
     /// What it measures.
     pub name: String,
-    /// What its mean is to reach.
-    pub reach: Reach,
+    /// What is better.
+    pub better: Better,
+    /// What its mean is to reach; `None` where nothing was asked for.
+    pub reach: Option<f64>,
     /// What its worst clip is to reach.
-    pub worst_reach: Reach,
+    pub worst_reach: Option<f64>,
     /// Mean over the clips of the mean over their sets; `None` where no clip has the figure.
     pub mean: Option<f64>,
     /// The worst clip.
@@ -42,12 +41,12 @@ pub struct Summary {
     pub rows: Vec<Row>,
 }
 
-const BASE: [Set; 2] = [Set::Light, Set::Heavy];
-const UNSTEADY: [Set; 2] = [Set::LightUnsteady, Set::HeavyUnsteady];
-const COARSE: [Set; 2] = [Set::LightCoarse, Set::HeavyCoarse];
-
 fn dust(t: &Tally) -> Option<f64> {
     t.all.dust.share()
+}
+
+fn hair(t: &Tally) -> Option<f64> {
+    t.all.hair.share()
 }
 
 fn precision(t: &Tally) -> Option<f64> {
@@ -61,40 +60,35 @@ fn line_precision(t: &Tally) -> Option<f64> {
 impl Summary {
     /// Works out every row for which there are sets.
     pub fn of(counted: &[Counted]) -> Self {
-        use Reach::{Least, Most, Open};
-        let mut summary = Self::default();
-        let mut add = |name: &str, reach: (Reach, Reach), sets: &[Set], figure: Figure| {
-            summary.rows.extend(row(counted, name, reach, sets, figure));
-        };
-        add("dust recall", (Least(0.92), Least(0.80)), &BASE, dust);
-        add("precision", (Least(0.90), Least(0.75)), &BASE, precision);
-        add("dust of 30 px and more, recall", (Least(0.98), Open), &BASE, |t| t.all.large_dust.share());
-        add("hair recall", (Least(0.92), Open), &BASE, |t| t.all.hair.share());
-        add("line recall", (Least(0.85), Open), &BASE, |t| t.all.line.share());
-        add("line precision", (Least(0.85), Open), &BASE, line_precision);
-        add("undamaged: false a frame and Mpx", (Most(1.0), Most(f64::INFINITY)), &[Set::Undamaged], |t| {
-            Some(t.all.false_per_megapixel())
-        });
-        add("undamaged: the same, not at risk", (Most(0.3), Most(f64::INFINITY)), &[Set::Undamaged], |t| {
-            Some(t.calm.false_per_megapixel())
-        });
-        add("calibration error (see pooled)", (Open, Most(f64::INFINITY)), &BASE, |t| t.reliability.error());
-        if let Some(row) = summary.rows.last_mut().filter(|row| row.name.starts_with("calibration")) {
-            // Clips are too small for ten bins each: the figure asked for is that of all candidates together.
-            row.mean = None;
-            row.reach = Most(0.05);
-        }
-        summary.rows.extend(loss(counted, "flicker 3 %, weave 1.5 px: loss of recall", dust));
-        summary.rows.extend(loss(counted, "flicker 3 %, weave 1.5 px: loss of precision", precision));
-        let mut add = |name: &str, reach: (Reach, Reach), sets: &[Set], figure: Figure| {
-            summary.rows.extend(row(counted, name, reach, sets, figure));
-        };
-        add("grain 14: dust recall", (Least(0.85), Open), &COARSE, dust);
-        add("grain 14: precision", (Least(0.85), Open), &COARSE, precision);
-        add("varied films: dust recall", (Open, Open), &[Set::Varied], dust);
-        add("varied films: precision", (Open, Open), &[Set::Varied], precision);
-        add("varied films: hair recall", (Open, Open), &[Set::Varied], |t| t.all.hair.share());
-        summary
+        use Better::{Less, More};
+        use Sets::{Base, Coarse, Undamaged, Varied};
+        let row = |name, asked, sets, figure| row(counted, name, asked, sets, figure);
+        // Clips are too small for ten bins each: the calibration asked for is that of all candidates together.
+        let pooled_alone = |row: Row| Row { mean: None, ..row };
+        let rows = [
+            row("dust recall", (More, Some(0.92), Some(0.80)), Base, dust),
+            row("precision", (More, Some(0.90), Some(0.75)), Base, precision),
+            row("dust of 30 px and more, recall", (More, Some(0.98), None), Base, |t| t.all.large_dust.share()),
+            row("hair recall", (More, Some(0.92), None), Base, hair),
+            row("line recall", (More, Some(0.85), None), Base, |t| t.all.line.share()),
+            row("line precision", (More, Some(0.85), None), Base, line_precision),
+            row("undamaged: false a frame and Mpx", (Less, Some(1.0), None), Undamaged, |t| {
+                Some(t.all.false_per_megapixel())
+            }),
+            row("undamaged: the same, not at risk", (Less, Some(0.3), None), Undamaged, |t| {
+                Some(t.calm.false_per_megapixel())
+            }),
+            row("calibration error (see pooled)", (Less, Some(0.05), None), Base, |t| t.reliability.error())
+                .map(pooled_alone),
+            loss(counted, "flicker 3 %, weave 1.5 px: loss of recall", dust),
+            loss(counted, "flicker 3 %, weave 1.5 px: loss of precision", precision),
+            row("grain 14: dust recall", (More, Some(0.85), None), Coarse, dust),
+            row("grain 14: precision", (More, Some(0.85), None), Coarse, precision),
+            row("varied films: dust recall", (More, None, None), Varied, dust),
+            row("varied films: precision", (More, None, None), Varied, precision),
+            row("varied films: hair recall", (More, None, None), Varied, hair),
+        ];
+        Self { rows: rows.into_iter().flatten().collect() }
     }
 
     /// The table as text.
@@ -112,12 +106,12 @@ impl Summary {
                 text,
                 "{:45} {:>9} {:>8} {:8} {:>9} {:>8} {:24} {:>8}",
                 row.name,
-                row.reach.text(),
+                row.better.reach(row.reach),
                 number(row.mean),
-                row.reach.verdict(main),
+                row.better.verdict(row.reach, main),
                 number(worst),
-                row.worst_reach.text(),
-                format!("{clip} {}", row.worst_reach.verdict(worst)).trim(),
+                row.better.reach(row.worst_reach),
+                format!("{clip} {}", row.better.verdict(row.worst_reach, worst)).trim(),
                 number(row.pooled),
             );
         }
@@ -125,67 +119,68 @@ impl Summary {
     }
 }
 
-impl Reach {
-    fn text(self) -> String {
-        match self {
-            Self::Least(value) => format!(">= {value:.2}"),
-            Self::Most(value) if value.is_finite() => format!("<= {value:.2}"),
-            Self::Most(_) | Self::Open => String::new(),
-        }
+impl Better {
+    fn reach(self, reach: Option<f64>) -> String {
+        let sign = if self == Self::More { ">=" } else { "<=" };
+        reach.map_or_else(String::new, |reach| format!("{sign} {reach:.2}"))
     }
 
-    fn verdict(self, value: Option<f64>) -> &'static str {
-        match (self, value) {
-            (Self::Least(least), Some(value)) if value >= least => "reached",
-            (Self::Most(most), Some(value)) if most.is_finite() && value <= most => "reached",
-            (Self::Least(_), Some(_)) => "MISSED",
-            (Self::Most(most), Some(_)) if most.is_finite() => "MISSED",
-            _ => "",
-        }
-    }
-
-    const fn less_is_better(self) -> bool {
-        matches!(self, Self::Most(_))
+    fn verdict(self, reach: Option<f64>, value: Option<f64>) -> &'static str {
+        let (Some(reach), Some(value)) = (reach, value) else { return "" };
+        let reached = if self == Self::More { value >= reach } else { value <= reach };
+        if reached { "reached" } else { "MISSED" }
     }
 }
 
-fn number(value: Option<f64>) -> String {
+/// A figure to three decimals; a dash where there is none.
+pub fn number(value: Option<f64>) -> String {
     value.map_or_else(|| "-".to_owned(), |value| format!("{value:.3}"))
 }
 
 /// For each clip in the order in which it first came, the mean of a figure over some of its sets.
-fn by_clip(counted: &[Counted], sets: &[Set], figure: Figure) -> Vec<(String, f64)> {
-    let mut order: Vec<&str> = Vec::new();
-    let mut values: BTreeMap<&str, Vec<f64>> = BTreeMap::new();
-    for c in counted.iter().filter(|c| sets.contains(&c.set)) {
-        if !order.contains(&c.clip.as_str()) {
-            order.push(&c.clip);
+fn by_clip(counted: &[Counted], sets: Sets, figure: Figure) -> Vec<(String, f64)> {
+    let mut clips: Vec<(&str, Vec<f64>)> = Vec::new();
+    for c in counted.iter().filter(|c| sets.sets().contains(&c.set)) {
+        let place = clips.iter().position(|(clip, _)| *clip == c.clip).unwrap_or(clips.len());
+        if place == clips.len() {
+            clips.push((&c.clip, Vec::new()));
         }
-        values.entry(&c.clip).or_default().extend(figure(&c.tally));
+        clips[place].1.extend(figure(&c.tally));
     }
-    let known = order.into_iter().filter_map(|clip| values.get(clip).filter(|v| !v.is_empty()).map(|v| (clip, v)));
-    known.map(|(clip, v)| (clip.to_owned(), v.iter().sum::<f64>() / v.len() as f64)).collect()
+    let known = clips.into_iter().filter(|(_, values)| !values.is_empty());
+    known.map(|(clip, values)| (clip.to_owned(), values.iter().sum::<f64>() / values.len() as f64)).collect()
 }
 
 fn mean(values: &[(String, f64)]) -> Option<f64> {
     (!values.is_empty()).then(|| values.iter().map(|(_, v)| v).sum::<f64>() / values.len() as f64)
 }
 
-fn row(counted: &[Counted], name: &str, reach: (Reach, Reach), sets: &[Set], figure: Figure) -> Option<Row> {
+/// A figure over some sets; `asked` is what is better, and what the mean and the worst clip are to reach.
+fn row(
+    counted: &[Counted],
+    name: &str,
+    asked: (Better, Option<f64>, Option<f64>),
+    sets: Sets,
+    figure: Figure,
+) -> Option<Row> {
     let mut pooled = Tally::default();
     let mut any = false;
-    for c in counted.iter().filter(|c| sets.contains(&c.set)) {
+    for c in counted.iter().filter(|c| sets.sets().contains(&c.set)) {
         pooled.merge(&c.tally);
         any = true;
     }
     let clips = by_clip(counted, sets, figure);
-    let less = reach.0.less_is_better() || reach.1.less_is_better();
-    let order = |a: &&(String, f64), b: &&(String, f64)| if less { b.1.total_cmp(&a.1) } else { a.1.total_cmp(&b.1) };
+    let (better, reach, worst_reach) = asked;
+    let order = |a: &&(String, f64), b: &&(String, f64)| match better {
+        Better::More => a.1.total_cmp(&b.1),
+        Better::Less => b.1.total_cmp(&a.1),
+    };
     let worst = clips.iter().min_by(order).map(|(clip, value)| (*value, clip.clone()));
     any.then(|| Row {
         name: name.to_owned(),
-        reach: reach.0,
-        worst_reach: reach.1,
+        better,
+        reach,
+        worst_reach,
         mean: mean(&clips),
         worst,
         pooled: figure(&pooled),
@@ -194,7 +189,7 @@ fn row(counted: &[Counted], name: &str, reach: (Reach, Reach), sets: &[Set], fig
 
 /// What a figure loses from steady film to unsteady film, over the clips that have both.
 fn loss(counted: &[Counted], name: &str, figure: Figure) -> Option<Row> {
-    let (steady, unsteady) = (by_clip(counted, &BASE, figure), by_clip(counted, &UNSTEADY, figure));
+    let (steady, unsteady) = (by_clip(counted, Sets::Base, figure), by_clip(counted, Sets::Unsteady, figure));
     let lost: Vec<(String, f64)> = unsteady
         .into_iter()
         .filter_map(|(clip, value)| steady.iter().find(|(c, _)| *c == clip).map(|(_, before)| (clip, before - value)))
@@ -202,8 +197,9 @@ fn loss(counted: &[Counted], name: &str, figure: Figure) -> Option<Row> {
     let worst = lost.iter().max_by(|a, b| a.1.total_cmp(&b.1)).map(|(clip, value)| (*value, clip.clone()));
     (!lost.is_empty()).then(|| Row {
         name: name.to_owned(),
-        reach: Reach::Most(0.02),
-        worst_reach: Reach::Most(f64::INFINITY),
+        better: Better::Less,
+        reach: Some(0.02),
+        worst_reach: None,
         mean: mean(&lost),
         worst,
         pooled: None,

@@ -20,7 +20,7 @@ pub mod lines;
 pub mod link;
 pub mod model;
 pub mod prepare;
-pub mod splice;
+mod splice;
 pub mod survey;
 pub mod trees;
 pub mod whole;

@@ -20,7 +20,7 @@ const ACROSS: f32 = 0.7;
 /// A splice's mark on the middle frame, against the frames of its shot beside it: one at a cut, two inside a shot.
 ///
 /// `links` lead from it to the frame before and to the one after.
-pub fn mark(five: &Five, links: [Option<&Link>; 2]) -> Option<Odd> {
+pub(crate) fn mark(five: &Five, links: [Option<&Link>; 2]) -> Option<Odd> {
     let current = five[2]?;
     let (width, height) = current.size();
     let beside: Vec<(&Sketch, &Link)> =
@@ -175,27 +175,25 @@ fn region(excess: &Plane, (top, width): (usize, usize), (row, bound): (usize, f3
 }
 
 /// What the first or the last frame of a shot does as a whole: a flash or a jump that the splice made.
-pub fn at_end(five: &Five) -> Option<Odd> {
+pub(crate) fn at_end(five: &Five, [back, ahead]: [Option<&Link>; 2]) -> Option<Odd> {
     let [before_last, previous, current, next, after_next] = *five;
     let current = current?;
-    let (beside, beyond) = match (previous, next) {
-        (None, Some(next)) => (next, after_next?),
-        (Some(previous), None) => (previous, before_last?),
+    let (beside, beyond, link) = match (previous, next) {
+        (None, Some(next)) => (next, after_next?, ahead?),
+        (Some(previous), None) => (previous, before_last?, back?),
         _ => return None,
     };
-    flash(current, beside, beyond).or_else(|| jump(current, beside, beyond))
+    flash(current, beside, beyond, link).or_else(|| jump(current, beside, beyond, link))
 }
 
-fn flash(current: &Sketch, beside: &Sketch, beyond: &Sketch) -> Option<Odd> {
+fn flash(current: &Sketch, beside: &Sketch, beyond: &Sketch, link: &Link) -> Option<Odd> {
     let step = current.level() - beside.level();
     if step.abs() < 40.0 || (beside.level() - beyond.level()).abs() > 0.2 * step.abs() {
         return None;
     }
-    let link = Link::new(current, beside)?;
     // Another picture altogether is a cut in the wrong place, not a flash.
-    let told = |b: &crate::whole::Block| b.contrast > 8.0;
-    let known = link.blocks.iter().filter(|b| told(b) && b.shape < 0.7 * b.contrast).count();
-    if 2 * known < link.blocks.iter().filter(|b| told(b)).count() {
+    let structured = || link.blocks.iter().filter(|b| b.structured());
+    if 2 * structured().filter(|b| b.shape < 0.7 * b.contrast).count() < structured().count() {
         return None;
     }
     Some(at_cut(
@@ -210,11 +208,14 @@ fn flash(current: &Sketch, beside: &Sketch, beyond: &Sketch) -> Option<Odd> {
 /// Rows that the picture must jump, as a share of the height.
 const JUMP: f32 = 0.012;
 
-fn jump(current: &Sketch, beside: &Sketch, beyond: &Sketch) -> Option<Odd> {
-    let (near, far) = (Link::new(current, beside)?.motion, Link::new(beside, beyond)?.motion);
+fn jump(current: &Sketch, beside: &Sketch, beyond: &Sketch, link: &Link) -> Option<Odd> {
+    let near = link.motion;
     let least = JUMP * current.luma().height() as f32;
-    let steady = far.length() < 0.25 * near.dy.abs();
-    if near.dy.abs() < least.max(0.7) || near.dx.abs() > 0.4 * near.dy.abs() || !steady {
+    if near.dy.abs() < least.max(0.7) || near.dx.abs() > 0.4 * near.dy.abs() {
+        return None;
+    }
+    // The two frames beside it stand still against each other.
+    if Link::new(beside, beyond)?.motion.length() >= 0.25 * near.dy.abs() {
         return None;
     }
     let rows = near.dy.abs() * current.cell() as f32;

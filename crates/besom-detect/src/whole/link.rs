@@ -23,7 +23,7 @@ const UNFIT: f32 = 35.0;
 
 /// One block of a link.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
-pub struct Block {
+pub(crate) struct Block {
     /// Where its picture stands in the other frame, in cells.
     pub vector: Vector,
     /// Mean absolute difference there after the frames' levels are made equal, in codes.
@@ -34,9 +34,21 @@ pub struct Block {
     pub contrast: f32,
 }
 
+impl Block {
+    /// Whether it has structure of its own, without which its vector says nothing.
+    pub(crate) fn structured(&self) -> bool {
+        self.contrast > STRUCTURE
+    }
+
+    /// Whether its vector says where its picture stands in the other frame: it has structure, and most of that is there.
+    pub(super) fn told(&self) -> bool {
+        self.structured() && self.residue < 0.6 * self.contrast
+    }
+}
+
 /// What links one sketch to another.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Link {
+pub(crate) struct Link {
     /// Motion of the whole picture in cells: its median over blocks with structure, finer than a cell.
     pub motion: Vector,
     /// Blocks row by row.
@@ -47,7 +59,7 @@ pub struct Link {
 
 impl Link {
     /// Looks for `current`'s picture in `other`; `None` when they differ in size.
-    pub fn new(current: &Sketch, other: &Sketch) -> Option<Self> {
+    pub(crate) fn new(current: &Sketch, other: &Sketch) -> Option<Self> {
         let (a, b) = (current.luma(), other.luma());
         if current.size() != other.size() || a.width() < BLOCK || a.height() < BLOCK {
             return None;
@@ -70,11 +82,6 @@ impl Link {
         }
         let motion = median(&blocks).unwrap_or(Vector::new(whole.0 as f32, whole.1 as f32));
         Some(Self { motion, blocks, across })
-    }
-
-    /// Share of the blocks whose residue is above what `beyond` allows for a block of its contrast.
-    pub fn share_beyond(&self, beyond: impl Fn(&Block) -> bool) -> f32 {
-        self.blocks.iter().filter(|b| beyond(b)).count() as f32 / self.blocks.len().max(1) as f32
     }
 }
 
@@ -225,7 +232,7 @@ fn refined(a: &Plane, b: &Plane, at: (usize, usize), (dx, dy): (i32, i32)) -> Ve
 const STRUCTURE: f32 = 8.0;
 
 fn median(blocks: &[Block]) -> Option<Vector> {
-    let told = blocks.iter().filter(|b| b.contrast > STRUCTURE && b.residue < 0.6 * b.contrast);
+    let told = blocks.iter().filter(|b| b.told());
     let (mut xs, mut ys): (Vec<f32>, Vec<f32>) = told.map(|b| (b.vector.dx, b.vector.dy)).unzip();
     if xs.len() < 8 {
         return None;
@@ -253,7 +260,8 @@ mod tests {
         // Cells of four pixels: what stood at x stands at x + 10 pixels.
         // A quarter of a cell is what the survey needs.
         assert!(link.motion.distance(Vector::new(2.5, -1.5)) < 0.25, "{:?}", link.motion);
-        assert!(link.share_beyond(|b| b.residue > 15.0) < 0.15);
+        let beyond = link.blocks.iter().filter(|b| b.residue > 15.0).count();
+        assert!((beyond as f32 / link.blocks.len() as f32) < 0.15);
     }
 
     #[test]

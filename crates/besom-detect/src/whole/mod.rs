@@ -2,15 +2,16 @@
 //!
 //! [`all`] decides about one frame from sketches of the frames n-2 to n+2 of its shot, and of nothing else, so the survey
 //! and the detection say the same. Damage of a whole frame is told only
-//! where both neighbours are there and agree with each other; what the end of a shot looks like is [`crate::splice`]'s.
+//! where both neighbours are there and agree with each other; what the end of a shot looks like is `splice`'s.
 
 mod covered;
 mod duplicate;
 mod link;
 mod sketch;
 
-pub use link::{Block, Link};
-pub use sketch::{STRIPS, Sketch};
+pub(crate) use link::Link;
+pub(crate) use sketch::STRIPS;
+pub use sketch::Sketch;
 
 use besom_scan::{Rect, RunMask};
 
@@ -120,7 +121,7 @@ pub struct Odd {
 
 impl Odd {
     /// The candidate of a frame of `width` x `height` pixels whose luma grain is `sigma` codes.
-    pub fn candidate(self, width: usize, height: usize, sigma: f32) -> Candidate {
+    pub(crate) fn candidate(self, width: usize, height: usize, sigma: f32) -> Candidate {
         let whole = || RunMask::from_rect(&Rect::of_size(width, height));
         Candidate {
             mask: self.region.unwrap_or_else(whole),
@@ -135,7 +136,7 @@ impl Odd {
     }
 
     /// Whether what is found inside its region belongs to it rather than being a mark of its own.
-    pub fn swallows(&self) -> bool {
+    fn swallows(&self) -> bool {
         matches!(self.what, What::Lost | What::Covered | What::Torn | What::Splice) && self.confidence >= 0.3
     }
 }
@@ -151,14 +152,15 @@ pub fn all(five: &Five) -> Vec<Odd> {
     let mut found = odd(five, back.as_ref(), ahead.as_ref());
     // A frame that shows something else altogether has no mark of its own.
     if !found.iter().any(|o| matches!(o.what, What::Lost | What::Covered | What::Torn)) {
-        found.extend(splice::mark(five, [back.as_ref(), ahead.as_ref()]));
-        found.extend(splice::at_end(five));
+        let links = [back.as_ref(), ahead.as_ref()];
+        found.extend(splice::mark(five, links));
+        found.extend(splice::at_end(five, links));
     }
     found
 }
 
 /// Joins what is odd about a frame to its other candidates; marks inside a region that is damaged as one belong to it.
-pub fn join(candidates: &mut Vec<Candidate>, window: &Window, grain: &Grain) {
+pub(crate) fn join(candidates: &mut Vec<Candidate>, window: &Window, grain: &Grain) {
     let near = [window.before_last, window.previous, Some(window.current), window.next, window.after_next];
     for odd in all(&near.map(|p| p.and_then(|p| p.sketch.as_ref()))) {
         let swallows = odd.swallows();
@@ -286,10 +288,9 @@ fn missing(links: &Links) -> Option<Odd> {
         }
     }
     // Block by block: one object among many may well jump.
-    let told = |b: &Block| b.contrast > 8.0 && b.residue < 0.6 * b.contrast;
     let (mut jumped, mut all) = (0usize, 0usize);
     for ((b, e), a) in links.back.blocks.iter().zip(&earlier.blocks).zip(&later.blocks) {
-        if told(b) && told(e) && told(a) {
+        if b.told() && e.told() && a.told() {
             let steady =
                 besom_motion::Vector::new(0.5 * (e.vector.dx - a.vector.dx), 0.5 * (e.vector.dy - a.vector.dy));
             let double = besom_motion::Vector::new(2.0 * steady.dx, 2.0 * steady.dy);

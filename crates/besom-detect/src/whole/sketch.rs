@@ -11,7 +11,7 @@ pub(super) const TILE: usize = 40;
 /// Tiles along the width and along the height.
 const TILES: (usize, usize) = (4, 3);
 /// Strips of columns over which rows at the edges are averaged.
-pub const STRIPS: usize = 48;
+pub(crate) const STRIPS: usize = 48;
 /// Share of the height at either edge that is kept row by row: where a splice's marks lie.
 const EDGE: f32 = 0.12;
 /// Samples that are taken along each side of a cell, at most: 16 in three channels leave a fifth of the grain.
@@ -72,7 +72,7 @@ impl Sketch {
 
     /// The rows at the upper and at the lower edge, each averaged over [`STRIPS`] strips of columns; `None` when the frame
     /// is too small for them.
-    pub fn edges(&self) -> Option<&[Plane; 2]> {
+    pub(crate) fn edges(&self) -> Option<&[Plane; 2]> {
         self.edges.as_ref()
     }
 

@@ -21,10 +21,15 @@ const GRAINLESS: f32 = 1.2;
 pub(super) fn find(five: &Five) -> Option<Odd> {
     let apart = |a: usize, b: usize| unlike(five[a]?, five[b]?);
     let here = apart(1, 2)?;
-    // Against every other pair of neighbours: a held drawing repeats more than once.
-    let others: Vec<f32> = [apart(2, 3), apart(0, 1), apart(3, 4)].into_iter().flatten().collect();
-    let usual = others.iter().copied().fold(f32::INFINITY, f32::min);
-    if others.len() < 2 || here > SAME * usual || usual < GRAINLESS {
+    // Against every other pair of neighbours: a held drawing repeats more than once. The first pair says so of most frames.
+    let (mut pairs, mut usual) = (0, f32::INFINITY);
+    for other in [(2, 3), (0, 1), (3, 4)].into_iter().filter_map(|(a, b)| apart(a, b)) {
+        (pairs, usual) = (pairs + 1, other.min(usual));
+        if here > SAME * usual || usual < GRAINLESS {
+            return None;
+        }
+    }
+    if pairs < 2 {
         return None;
     }
     let grain = five[2].map_or(0.0, grain);

@@ -21,7 +21,7 @@ pub(super) const CLIP: f32 = 4.0;
 const SCALES: u32 = 4;
 
 /// The mean of every whole band of [`BAND`] rows, channel by channel.
-pub fn banded(planes: &[Plane]) -> Vec<Plane> {
+pub(crate) fn banded(planes: &[Plane]) -> Vec<Plane> {
     planes.iter().map(banded_plane).collect()
 }
 

@@ -49,7 +49,7 @@ impl<'a> Look<'a> {
         Some(Vector::new(b.dx + a.dx, b.dy + a.dy).length() / 3f32.sqrt())
     }
 
-    /// Marks that stand out from both neighbours by [`PLAIN`]; a quick measure of dirt. `None` without a frame after.
+    /// Marks that stand out plainly from both neighbours; a quick measure of dirt. `None` without a frame after.
     pub fn plain_marks(&self, grain: &Grain) -> Option<usize> {
         let [a, b] = self.seen.as_slice() else { return None };
         Some(components(&test(&self.current.luma, a, b, &sigma_table(grain)), &PLAIN).len())
@@ -57,7 +57,7 @@ impl<'a> Look<'a> {
 }
 
 /// What the eye cannot miss: six grain sigmas from both neighbours, and clear of everything around in them.
-pub const PLAIN: Thresholds = Thresholds { seed: 6.0, rank: 1.5, grow: 3.0, area: 4 };
+const PLAIN: Thresholds = Thresholds { seed: 6.0, rank: 1.5, grow: 3.0, area: 4 };
 
 fn levelled(current: &Plane, other: &Plane, field: &MotionField) -> Plane {
     let mut seen = compensate(other, field);

@@ -7,5 +7,5 @@ mod thumbnail;
 
 pub use cuts::cuts;
 pub use grain::{grain_of_looks, measure_grain};
-pub use look::{Look, PLAIN};
-pub use thumbnail::{THUMBNAIL_WIDTH, Thumbnail};
+pub use look::Look;
+pub use thumbnail::Thumbnail;

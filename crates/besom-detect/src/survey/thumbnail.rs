@@ -3,7 +3,7 @@
 use besom_scan::Plane;
 
 /// Columns of a thumbnail; its rows follow the frame's shape.
-pub const THUMBNAIL_WIDTH: usize = 64;
+const THUMBNAIL_WIDTH: usize = 64;
 
 /// A frame reduced for finding cuts: mean luma of square areas.
 #[derive(Clone, Debug, PartialEq)]

@@ -25,7 +25,7 @@ pub use model::gauge::Gauge;
 pub use model::group::{CandidateGroup, GroupId};
 pub use model::info::{DEFAULT_SENSITIVITY, FrameEntry, Pattern, Problem, ReelInfo};
 pub use model::infrared::{InfraredInfo, InfraredSource};
-pub use model::learned::{Learned, Learning};
+pub use model::learned::Learning;
 pub use model::rate::Rate;
 pub use model::record::{Deed, Record, Spot, Stretch};
 pub use model::shot::{Dirt, Shot};

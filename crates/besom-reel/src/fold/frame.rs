@@ -1,5 +1,6 @@
 //! The state of one frame, and how records change it.
 
+use besom_detect::likeness::Judged;
 use besom_detect::{Candidate, Kind, Origin, Polarity, Risk};
 use besom_scan::{Run, RunMask};
 
@@ -8,7 +9,6 @@ use super::attach::Finder;
 use crate::ledger::Counts;
 use crate::model::decision::{Decision, FillChoice};
 use crate::model::edit::Filter;
-use crate::model::learned::Learned;
 use crate::model::record::{Deed, Record, Spot, Stretch};
 
 /// A rule as a record keeps it: filter, stretches, and the pixels of what it answers otherwise about.
@@ -42,7 +42,7 @@ pub(crate) struct FrameState {
     pub(crate) candidates: Vec<Candidate>,
     pub(crate) verdicts: Vec<Verdict>,
     /// What the shot's examples say about each of the detector's candidates; empty while they say nothing.
-    pub(crate) learned: Vec<Learned>,
+    pub(crate) learned: Vec<Judged>,
     /// In the order of the fold.
     pub(super) touching: Vec<Touch>,
     /// Words about pixels that no candidate covers.
@@ -173,12 +173,10 @@ impl FrameState {
 
     /// True when a candidate is undecided and asks for no decision because of what was learned.
     pub(crate) fn spares(&self, index: usize, sensitivity: f32) -> bool {
-        self.would_ask(index, sensitivity) && self.confidence(index) < sensitivity
-    }
-
-    fn would_ask(&self, index: usize, sensitivity: f32) -> bool {
-        let open = self.verdicts.get(index).is_some_and(|v| v.decision == Decision::Undecided);
-        open && self.candidates.get(index).is_some_and(|c| c.confidence >= sensitivity)
+        let Some((found, verdict)) = self.candidates.get(index).zip(self.verdicts.get(index)) else { return false };
+        verdict.decision == Decision::Undecided
+            && found.confidence >= sensitivity
+            && self.confidence(index) < sensitivity
     }
 
     fn apply_touch(&mut self, touch: Touch, record: &Record, finder: &mut Finder) -> Effect {

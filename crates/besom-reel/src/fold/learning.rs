@@ -8,7 +8,7 @@ use rayon::prelude::*;
 
 use super::{Fold, FrameState};
 use crate::model::decision::{CandidateId, Decision};
-use crate::model::learned::{Learned, Learning};
+use crate::model::learned::Learning;
 use crate::model::record::{Deed, Record};
 
 /// The latest so many examples of each sort count: enough for any shot, and the work stays bounded.
@@ -118,16 +118,9 @@ impl Lesson {
         };
         let examples = Examples::new(&named(&self.decided.belonging), &named(&self.decided.damage), traits);
         frames.par_iter_mut().zip(traits).for_each(|(frame, traits)| {
-            let one = |(traits, found): (&Traits, &besom_detect::Candidate)| {
-                let judged = examples.judge(traits, found.confidence);
-                Learned {
-                    likeness: judged.likeness,
-                    confidence: judged.confidence,
-                    like: judged.like,
-                    proposed: judged.proposed,
-                }
-            };
-            frame.learned = traits.iter().zip(frame.found()).map(one).collect();
+            let judged =
+                traits.iter().zip(frame.found()).map(|(traits, found)| examples.judge(traits, found.confidence));
+            frame.learned = judged.collect();
         });
     }
 }

@@ -241,31 +241,23 @@ impl Fold {
         self.settle_wide(&flipped);
     }
 
-    /// Brings up to date what does not belong to single frames: regions and sensitivities.
+    /// Brings up to date what does not belong to single frames: regions, and the settings of shots.
     fn settle_wide(&mut self, indices: &[usize]) {
         let deeds = || indices.iter().filter_map(|i| self.records.get(*i)).map(|r| &r.deed);
         let regions_changed = deeds().any(|d| matches!(d, Deed::Protect { .. } | Deed::Unprotect { .. }));
-        let sensitivity_changed = deeds().any(|d| matches!(d, Deed::Sensitivity { .. }));
-        let learning_changed = deeds().any(|d| matches!(d, Deed::Learning { .. }));
+        let settings_changed = deeds().any(|d| matches!(d, Deed::Sensitivity { .. } | Deed::Learning { .. }));
         if regions_changed {
             self.regions = regions(&self.records, &self.active);
         }
-        if sensitivity_changed {
-            let now = resolve::sensitivity(self);
-            let before = std::mem::replace(&mut self.sensitivity, now);
-            let places: Vec<usize> = (0..self.shots.len())
-                .filter(|s| before.get(*s) != self.sensitivity.get(*s))
-                .flat_map(|s| self.places_of_shot(s))
-                .collect();
-            self.recount(&places);
-        }
-        if learning_changed {
-            let now = resolve::learning_on(self);
-            let before = std::mem::replace(&mut self.learning_on, now);
-            let places: Vec<usize> = (0..self.shots.len())
-                .filter(|s| before.get(*s) != self.learning_on.get(*s))
-                .flat_map(|s| self.places_of_shot(s))
-                .collect();
+        if settings_changed {
+            let (sensitivity, learning_on) = (resolve::sensitivity(self), resolve::learning_on(self));
+            let differs = |shot: &usize| {
+                sensitivity.get(*shot) != self.sensitivity.get(*shot)
+                    || learning_on.get(*shot) != self.learning_on.get(*shot)
+            };
+            let shots = (0..self.shots.len()).filter(differs);
+            let places: Vec<usize> = shots.flat_map(|shot| self.places_of_shot(shot)).collect();
+            (self.sensitivity, self.learning_on) = (sensitivity, learning_on);
             self.recount(&places);
         }
     }

@@ -2,37 +2,41 @@
 
 use besom_scan::RunMask;
 
-use super::{Effect, Fold};
+use super::{Effect, Fold, FrameState};
 use crate::model::decision::{CandidateId, Decision};
 use crate::model::edit::Filter;
 use crate::model::record::{Deed, Stretch};
 
-/// The sensitivity of every shot. A record about a shot counts for the shot that shares most scans with the one it
-/// spoke of, should a new survey have moved the cuts.
+/// The sensitivity of every shot.
 pub(super) fn sensitivity(fold: &Fold) -> Vec<f32> {
-    let mut values = vec![fold.default_sensitivity; fold.shots.len()];
-    for (record, _) in fold.records.iter().zip(&fold.active).filter(|(_, stands)| **stands) {
-        match record.deed {
-            Deed::Sensitivity { scans: None, value } => values.fill(value),
-            Deed::Sensitivity { scans: Some((first, last)), value } => {
-                if let Some(place) = shot_of(fold, first, last).and_then(|s| values.get_mut(s)) {
-                    *place = value;
-                }
-            }
-            _ => {}
-        }
-    }
-    values
+    settings(fold, fold.default_sensitivity, |deed| match deed {
+        Deed::Sensitivity { scans, value } => Some((*scans, *value)),
+        _ => None,
+    })
 }
 
 /// For every shot whether it learns from its decisions; all do until it is switched off.
 pub(super) fn learning_on(fold: &Fold) -> Vec<bool> {
-    let mut values = vec![true; fold.shots.len()];
+    settings(fold, true, |deed| match deed {
+        Deed::Learning { scans, on } => Some((Some(*scans), *on)),
+        _ => None,
+    })
+}
+
+/// A setting of every shot, from the records that stand. `said` answers what a record sets, and for the shot of which
+/// scans; without scans, for all. It counts for the shot that shares most scans with these, should a new survey have moved
+/// the cuts.
+fn settings<T: Copy>(fold: &Fold, at_first: T, said: impl Fn(&Deed) -> Option<(Option<(u64, u64)>, T)>) -> Vec<T> {
+    let mut values = vec![at_first; fold.shots.len()];
     for (record, _) in fold.records.iter().zip(&fold.active).filter(|(_, stands)| **stands) {
-        if let Deed::Learning { scans: (first, last), on } = record.deed
-            && let Some(place) = shot_of(fold, first, last).and_then(|s| values.get_mut(s))
-        {
-            *place = on;
+        match said(&record.deed) {
+            Some((None, value)) => values.fill(value),
+            Some((Some((first, last)), value)) => {
+                if let Some(place) = shot_of(fold, first, last).and_then(|s| values.get_mut(s)) {
+                    *place = value;
+                }
+            }
+            None => {}
         }
     }
     values
@@ -68,30 +72,27 @@ impl Fold {
         stretches
     }
 
+    /// The scans of these stretches, with their numbers.
+    fn within<'a>(&'a self, stretches: &[Stretch]) -> impl Iterator<Item = (u64, &'a FrameState)> + use<'a> {
+        let places = self.places_of_stretches(stretches).into_iter();
+        places.filter_map(|place| Some((*self.numbers.get(place)?, self.frames.get(place)?)))
+    }
+
     /// The candidates about which a rule with this filter answers otherwise because of what their shots have learned,
     /// each by one pixel of it.
     pub(crate) fn learned_for(&self, filter: &Filter, stretches: &[Stretch]) -> Vec<(u64, RunMask)> {
-        let mut learned = Vec::new();
-        for place in self.places_of_stretches(stretches) {
-            if let (Some(number), Some(frame)) = (self.numbers.get(place), self.frames.get(place)) {
-                let pixels = frame.learned_for(*number, filter, stretches);
-                if !pixels.is_empty() {
-                    learned.push((*number, pixels));
-                }
-            }
-        }
-        learned
+        let frames = self.within(stretches);
+        let learned = frames.map(|(number, frame)| (number, frame.learned_for(number, filter, stretches)));
+        learned.filter(|(_, pixels)| !pixels.is_empty()).collect()
     }
 
     /// The candidates that a rule with this filter would speak of.
     pub(crate) fn matching(&self, filter: &Filter) -> Vec<CandidateId> {
         let stretches = self.stretches(filter);
         let mut ids = Vec::new();
-        for place in self.places_of_stretches(&stretches) {
-            if let (Some(number), Some(frame)) = (self.numbers.get(place), self.frames.get(place)) {
-                let found = frame.matching(*number, filter, &stretches);
-                ids.extend(found.into_iter().map(|i| CandidateId::new(*number, i as u32)));
-            }
+        for (number, frame) in self.within(&stretches) {
+            let found = frame.matching(number, filter, &stretches);
+            ids.extend(found.into_iter().map(|i| CandidateId::new(number, i as u32)));
         }
         ids
     }
@@ -100,10 +101,8 @@ impl Fold {
     pub(crate) fn preview_rule(&self, decision: Decision, filter: &Filter) -> Effect {
         let stretches = self.stretches(filter);
         let mut effect = Effect::default();
-        for place in self.places_of_stretches(&stretches) {
-            if let (Some(number), Some(frame)) = (self.numbers.get(place), self.frames.get(place)) {
-                effect += frame.preview_rule(*number, decision, filter, &stretches);
-            }
+        for (number, frame) in self.within(&stretches) {
+            effect += frame.preview_rule(number, decision, filter, &stretches);
         }
         effect
     }

@@ -7,19 +7,6 @@
 
 use super::decision::{CandidateId, Decision};
 
-/// What a shot's examples say about one candidate.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Learned {
-    /// Probability that it is of the sort of the examples that belong to the picture, 0 to 1.
-    pub likeness: f32,
-    /// The confidence that counts instead of the detector's, never above it; 0 to 1.
-    pub confidence: f32,
-    /// How many examples it is like.
-    pub like: u32,
-    /// True when it is like enough to be proposed as those examples were decided, where it asks for no decision any more.
-    pub proposed: bool,
-}
-
 /// The state of a shot's learning.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Learning {

@@ -11,6 +11,7 @@ use std::ops::RangeInclusive;
 use std::path::{Path, PathBuf};
 
 use besom_detect::Candidate;
+use besom_detect::likeness::Judged;
 
 use crate::error::ReelError;
 use crate::file::journal::Writer;
@@ -21,7 +22,7 @@ use crate::model::artist::Artist;
 use crate::model::decision::{CandidateId, Decision, FillChoice};
 use crate::model::edit::Region;
 use crate::model::info::{FrameEntry, ReelInfo};
-use crate::model::learned::{Learned, Learning};
+use crate::model::learned::Learning;
 use crate::model::record::{Deed, Record, Spot};
 use crate::model::shot::Shot;
 use crate::timecode::Timecode;
@@ -154,9 +155,9 @@ impl Reel {
 
     /// True when a candidate is at or above its shot's sensitivity, or decided: what lists and counts of work show.
     pub fn asks(&self, id: CandidateId) -> bool {
-        let Some((candidate, place)) = self.candidate(id).zip(self.position(id.frame)) else { return false };
+        let Some((_, place)) = self.candidate(id).zip(self.position(id.frame)) else { return false };
         self.decision(id) != Decision::Undecided
-            || candidate.confidence.min(self.confidence(id)) >= self.fold.sensitivity(self.fold.shot_at(place))
+            || self.confidence(id) >= self.fold.sensitivity(self.fold.shot_at(place))
     }
 
     /// The confidence that counts for a candidate: the detector's, or the lower one that its shot's examples leave.
@@ -165,7 +166,7 @@ impl Reel {
     }
 
     /// What the decisions of its shot say about a candidate; `None` while they say nothing.
-    pub fn learned(&self, id: CandidateId) -> Option<Learned> {
+    pub fn learned(&self, id: CandidateId) -> Option<Judged> {
         self.fold.frame(id.frame)?.learned.get(id.index as usize).copied()
     }
 

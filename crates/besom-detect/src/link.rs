@@ -60,6 +60,11 @@ impl Straight {
         self.column + self.slope * row
     }
 
+    /// Whether one stands above the other: pieces of one line of one frame do.
+    fn apart(&self, other: &Self) -> bool {
+        self.rows.1 <= other.rows.0 || other.rows.1 <= self.rows.0
+    }
+
     /// How far `next`, `frames` frames later, lies from where this line leads, in pixels.
     fn misses(&self, next: &Self, frames: f32, height: f32) -> f32 {
         // A short piece's slope says nothing: it is taken to be upright.
@@ -75,6 +80,7 @@ impl Straight {
 
 /// A thing being followed: its members, and the newest of them.
 struct Chain<T> {
+    polarity: Polarity,
     members: Vec<(u64, usize)>,
     newest: Vec<T>,
     confidence: f32,
@@ -84,7 +90,13 @@ struct Chain<T> {
 impl<T> Chain<T> {
     fn of(number: u64, index: usize, c: &Candidate, shape: T) -> Self {
         let area = c.area() as f32;
-        Self { members: vec![(number, index)], newest: vec![shape], confidence: c.confidence * area, area }
+        let members = vec![(number, index)];
+        Self { polarity: c.polarity, members, newest: vec![shape], confidence: c.confidence * area, area }
+    }
+
+    /// Whether it has been missing for too long to go on at a frame.
+    fn lost_by(&self, number: u64) -> bool {
+        self.last() + MOST_MISSING + 1 < number
     }
 
     fn last(&self) -> u64 {
@@ -119,12 +131,10 @@ fn scratches(
     free: &impl Fn(u64, usize) -> bool,
 ) -> Vec<Group> {
     let wander = WANDER * (width / 2048.0).max(0.5);
-    let mut chains: Vec<(Polarity, Chain<Straight>)> = Vec::new();
+    let mut chains: Vec<Chain<Straight>> = Vec::new();
     let mut done = Vec::new();
     for (number, candidates) in frames {
-        let (gone, kept) = chains.into_iter().partition(|(_, c)| c.last() + MOST_MISSING + 1 < *number);
-        chains = kept;
-        done.extend::<Vec<_>>(gone);
+        done.extend(chains.extract_if(.., |c| c.lost_by(*number)));
         let lines: Vec<(usize, &Candidate, Straight)> = candidates
             .iter()
             .enumerate()
@@ -132,9 +142,9 @@ fn scratches(
             .filter_map(|(k, c)| Straight::of(&c.mask).map(|s| (k, c, s)))
             .collect();
         let mut pairs: Vec<(f32, usize, usize)> = Vec::new();
-        for (i, (polarity, chain)) in chains.iter().enumerate() {
+        for (i, chain) in chains.iter().enumerate() {
             let frames = (number - chain.last()) as f32;
-            for (j, (_, c, line)) in lines.iter().enumerate().filter(|(_, l)| l.1.polarity == *polarity) {
+            for (j, (_, c, line)) in lines.iter().enumerate().filter(|(_, l)| l.1.polarity == chain.polarity) {
                 let nearest = chain.newest.iter().map(|s| s.misses(line, frames, height)).fold(f32::MAX, f32::min);
                 let wide = chain.newest.iter().map(|s| s.width).fold(0.0, f32::max);
                 let alike = wide < WIDTHS * line.width + 2.0 && line.width < WIDTHS * wide + 2.0;
@@ -147,40 +157,33 @@ fn scratches(
         let mut placed = vec![false; lines.len()];
         for (_, i, j) in pairs {
             let (index, candidate, line) = lines[j];
-            let chain = &mut chains[i].1;
-            // Pieces of one frame belong to one line when they stand above one another.
-            let apart = |s: &Straight| s.rows.1 <= line.rows.0 || line.rows.1 <= s.rows.0;
-            if !placed[j] && (chain.last() < *number || chain.newest.iter().all(apart)) {
+            let chain = &mut chains[i];
+            if !placed[j] && (chain.last() < *number || chain.newest.iter().all(|s| s.apart(&line))) {
                 placed[j] = true;
                 chain.add(*number, index, candidate, line);
             }
         }
         for (index, candidate, line) in lines.iter().enumerate().filter(|(j, _)| !placed[*j]).map(|(_, l)| l) {
             // The first frame of a broken line: its pieces stand above one another.
-            let below = |s: &Straight| {
-                let apart = s.rows.1 <= line.rows.0 || line.rows.1 <= s.rows.0;
-                apart && s.misses(line, 0.0, height) <= wander + 0.5 * s.width
-            };
-            let begun = chains.iter_mut().map(|(polarity, chain)| (*polarity, chain)).find(|(polarity, chain)| {
-                *polarity == candidate.polarity && chain.last() == *number && chain.newest.iter().all(below)
+            let below = |s: &Straight| s.apart(line) && s.misses(line, 0.0, height) <= wander + 0.5 * s.width;
+            let begun = chains.iter_mut().find(|chain| {
+                chain.polarity == candidate.polarity && chain.last() == *number && chain.newest.iter().all(below)
             });
             match begun {
-                Some((_, chain)) => chain.add(*number, *index, candidate, *line),
-                None => chains.push((candidate.polarity, Chain::of(*number, *index, candidate, *line))),
+                Some(chain) => chain.add(*number, *index, candidate, *line),
+                None => chains.push(Chain::of(*number, *index, candidate, *line)),
             }
         }
     }
     done.extend(chains);
-    done.into_iter().map(|(_, c)| c).filter(|c| c.frames() >= 2).map(|c| c.group(GroupKind::Line)).collect()
+    done.into_iter().filter(|c| c.frames() >= 2).map(|c| c.group(GroupKind::Line)).collect()
 }
 
 fn gate_marks(frames: &[(u64, &[Candidate])], free: &impl Fn(u64, usize) -> bool) -> Vec<Group> {
-    let mut chains: Vec<(Polarity, Chain<RunMask>)> = Vec::new();
+    let mut chains: Vec<Chain<RunMask>> = Vec::new();
     let mut done = Vec::new();
     for (number, candidates) in frames {
-        let (gone, kept) = chains.into_iter().partition(|(_, c)| c.last() + MOST_MISSING + 1 < *number);
-        chains = kept;
-        done.extend::<Vec<_>>(gone);
+        done.extend(chains.extract_if(.., |c| c.lost_by(*number)));
         let marks = candidates
             .iter()
             .enumerate()
@@ -189,19 +192,19 @@ fn gate_marks(frames: &[(u64, &[Candidate])], free: &impl Fn(u64, usize) -> bool
             let best = chains
                 .iter()
                 .enumerate()
-                .filter(|(_, (p, c))| *p == mark.polarity && c.last() < *number)
-                .map(|(i, (_, c))| (i, c.newest.first().map_or(0.0, |m| shared(m, &mark.mask))))
+                .filter(|(_, c)| c.polarity == mark.polarity && c.last() < *number)
+                .map(|(i, c)| (i, c.newest.first().map_or(0.0, |m| shared(m, &mark.mask))))
                 .filter(|(_, share)| *share >= SAME_PLACE)
                 .max_by(|a, b| a.1.total_cmp(&b.1).then(b.0.cmp(&a.0)));
             match best {
-                Some((i, _)) => chains[i].1.add(*number, index, mark, mark.mask.clone()),
-                None => chains.push((mark.polarity, Chain::of(*number, index, mark, mark.mask.clone()))),
+                Some((i, _)) => chains[i].add(*number, index, mark, mark.mask.clone()),
+                None => chains.push(Chain::of(*number, index, mark, mark.mask.clone())),
             }
         }
     }
     done.extend(chains);
     let lasts = |c: &Chain<RunMask>| c.frames() >= FEWEST_GATE;
-    done.into_iter().map(|(_, c)| c).filter(lasts).map(|c| c.group(GroupKind::Gate)).collect()
+    done.into_iter().filter(lasts).map(|c| c.group(GroupKind::Gate)).collect()
 }
 
 /// Pixels that both masks share, as a share of those that either has.

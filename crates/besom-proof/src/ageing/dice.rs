@@ -57,6 +57,11 @@ impl Dice {
         self.unit() < probability
     }
 
+    /// True with a probability; where that is nought, no number is taken from the stream.
+    pub(crate) fn sometimes(&mut self, probability: f32) -> bool {
+        probability > 0.0 && self.chance(probability)
+    }
+
     /// One of `0..count`.
     pub(crate) fn below(&mut self, count: usize) -> usize {
         ((self.unit() * count as f32) as usize).min(count.saturating_sub(1))

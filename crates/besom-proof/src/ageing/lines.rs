@@ -99,21 +99,20 @@ impl Line {
 
     /// The same scratch in a style; the default style takes no number from the dice.
     fn styled(mut self, dice: &mut Dice, style: &LineStyle, (width, height): (f32, f32)) -> Self {
-        let holds = |dice: &mut Dice, share: f32| share > 0.0 && dice.chance(share);
-        if holds(dice, style.wide) {
+        if dice.sometimes(style.wide) {
             self.width = 6.0 * libm::powf(5.0, dice.unit());
             self.rim = 0.0;
         }
-        if holds(dice, style.soft) {
+        if dice.sometimes(style.soft) {
             self.soft = dice.range(1.2, 4.0);
         }
-        if holds(dice, style.slanted) {
+        if dice.sometimes(style.slanted) {
             self.drift = dice.range(-STEEPEST, STEEPEST) * height;
             // Within the picture in the middle of its life at least.
             let middle = 0.5 * (self.to - self.from);
             self.x = dice.range(0.1, 0.9) * width - self.drift * middle;
         }
-        if holds(dice, style.coloured) {
+        if dice.sometimes(style.coloured) {
             let keep = dice.below(3);
             self.paint.share = std::array::from_fn(|c| if c == keep { 1.0 } else { dice.range(0.0, 0.1) });
             self.paint.opacity = self.paint.opacity.max(0.4);

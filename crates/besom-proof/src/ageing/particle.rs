@@ -36,7 +36,7 @@ pub(super) fn of_frame(
     for _ in 0..count {
         let place = (dice.range(0.0, width), dice.range(0.0, height));
         stamps.push(particle(&mut dice, place, (scale, 1.0), style));
-        if style.clusters > 0.0 && dice.chance(style.clusters) {
+        if dice.sometimes(style.clusters) {
             let apart = dice.range(3.0, 14.0) * scale * style.size.max(0.7);
             for _ in 0..=dice.below(5) {
                 let beside = (place.0 + apart * dice.normal(), place.1 + apart * dice.normal());

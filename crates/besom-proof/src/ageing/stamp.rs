@@ -43,22 +43,20 @@ impl Paint {
 
     /// The same in a style. What the default style does without takes no number from the dice.
     pub(super) fn of_style(dice: &mut Dice, style: &DirtStyle) -> Self {
-        let between = |dice: &mut Dice, (low, high): (f32, f32)| dice.range(low, high);
-        let opacity =
-            if dice.chance(style.thin) { between(dice, style.thin_opacity) } else { between(dice, style.full_opacity) };
+        let (low, high) = if dice.chance(style.thin) { style.thin_opacity } else { style.full_opacity };
+        let opacity = dice.range(low, high);
         let bright = dice.chance(style.bright);
         let base = if bright { dice.range(700.0, 1010.0) } else { dice.range(15.0, 190.0) };
         let (target, share) = tinted(dice, base, style.tinted);
         let mut paint = Self { target, share, opacity, way: Way::Covers, halo: 0.0, mottle: (0.0, 0) };
-        let holds = |dice: &mut Dice, share: f32| share > 0.0 && dice.chance(share);
-        if holds(dice, style.dense) {
+        if dice.sometimes(style.dense) {
             let amount = 70.0 * libm::powf(6.0, dice.unit());
             paint.opacity = (amount / 420.0).clamp(0.25, 1.0);
             paint.way = Way::Shifts(if bright { amount } else { -amount } / paint.opacity);
-        } else if holds(dice, style.printed) {
+        } else if dice.sometimes(style.printed) {
             paint.way = Way::Printed(dice.range(0.6, 1.8));
         }
-        if holds(dice, style.halo) {
+        if dice.sometimes(style.halo) {
             paint.halo = dice.range(0.15, 0.8);
         }
         if style.mottle > 0.0 {

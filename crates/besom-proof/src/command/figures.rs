@@ -15,7 +15,7 @@ use besom_proof::score::{LEAST_PIXELS, is_found, objects};
 use besom_scan::write::write_atomically;
 use besom_scan::{Plane, ScanError};
 
-use super::Failure;
+use super::{Failure, clean_clip};
 
 #[derive(clap::Args)]
 pub(crate) struct Arguments {
@@ -65,9 +65,7 @@ pub(crate) fn run(arguments: &Arguments, out: &mut dyn Write) -> Result<(), Fail
         "clip         set             dust  large   hair   line  precision  false/f/Mpx  not at risk  seconds"
     )?;
     for folder in &arguments.clips {
-        let mut clean = read_clean(folder)?;
-        clean.truncate(arguments.frames);
-        let name = folder.file_name().map_or_else(String::new, |n| n.to_string_lossy().into_owned());
+        let (name, clean) = clean_clip(folder, arguments.frames)?;
         for sets in &arguments.sets {
             for set in sets.sets() {
                 let (done, shown) = clip(&name, &clean, *set, &detector);

@@ -1,17 +1,16 @@
 //! `infrared`: what an infrared plane is worth on clips aged here.
 
 use std::io::Write;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
 use besom_detect::Model;
 use besom_detect::infrared::Likeness;
-use besom_proof::ageing::files::read_clean;
 use besom_proof::ageing::infrared::{Film, Infrared};
 use besom_proof::ageing::{Level, Settings};
 use besom_proof::study::Figures;
 use besom_proof::study::infrared::{Depth, study};
 
-use super::Failure;
+use super::{Failure, clean_clip};
 
 #[derive(clap::Args)]
 pub(crate) struct Arguments {
@@ -42,14 +41,13 @@ pub(crate) fn run(arguments: &Arguments, out: &mut dyn Write) -> Result<(), Fail
         "", "alike", "contrast", "depth", "weight"
     )?;
     for (k, clip) in arguments.clips.iter().enumerate() {
-        let mut clean = read_clean(clip)?;
-        clean.truncate(arguments.frames);
+        let (clip, clean) = clean_clip(clip, arguments.frames)?;
         for (level, name) in [(Level::Light, "light"), (Level::Heavy, "heavy")] {
             for film in films {
                 let infrared = Infrared { film: *film, displaced: arguments.displaced, ..Infrared::default() };
                 let done = study(&clean, &Settings::of(level), &infrared, 4_000 + k as u64, &model);
                 let figures = [0, 1].map(|with| words(&done.figures(with, arguments.sensitivity)));
-                let title = format!("{} {name} {film:?}", label(clip));
+                let title = format!("{clip} {name} {film:?}");
                 let [without, with] = figures;
                 let Likeness { correlation, contrast, depth } = done.likeness;
                 write!(out, "{title:<34}{correlation:>8.2}{contrast:>9.3}{depth:>7.2}{:>7.2}", done.weight)?;
@@ -61,10 +59,6 @@ pub(crate) fn run(arguments: &Arguments, out: &mut dyn Write) -> Result<(), Fail
         }
     }
     table(&depths, out)
-}
-
-fn label(clip: &Path) -> String {
-    clip.file_name().map_or_else(String::new, |n| n.to_string_lossy().into_owned())
 }
 
 fn words(f: &Figures) -> String {

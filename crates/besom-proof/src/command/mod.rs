@@ -14,6 +14,9 @@ use std::fmt;
 use std::io::Write;
 use std::path::Path;
 
+use besom_proof::ageing::files::read_clean;
+use besom_scan::{Plane, ScanError};
+
 /// What the program is asked to do.
 #[derive(clap::Subcommand)]
 pub(crate) enum Command {
@@ -74,6 +77,13 @@ impl<E: Error> From<E> for Failure {
     fn from(error: E) -> Self {
         Self(error.to_string())
     }
+}
+
+/// A clean clip's name, which is its folder's, and its first frames, `frames` at most.
+fn clean_clip(folder: &Path, frames: usize) -> Result<(String, Vec<Vec<Plane>>), ScanError> {
+    let mut clean = read_clean(folder)?;
+    clean.truncate(frames);
+    Ok((folder.file_name().map_or_else(String::new, |n| n.to_string_lossy().into_owned()), clean))
 }
 
 /// Runs the program with these words behind its name and returns what it prints.

@@ -3,7 +3,6 @@
 use std::io::Write;
 use std::path::PathBuf;
 
-use besom_proof::ageing::files::read_clean;
 use besom_proof::study::lesson::{
     Lesson, Taught, figures, lessons_of_clip, lessons_of_demo, reliability, risk_shares, teach,
 };
@@ -12,7 +11,7 @@ use besom_proof::train::importance;
 use besom_scan::Plane;
 use besom_scan::write::write_atomically;
 
-use super::Failure;
+use super::{Failure, clean_clip};
 
 #[derive(clap::Args)]
 pub(crate) struct Arguments {
@@ -115,9 +114,7 @@ fn for_each_clip(
 ) -> Result<(), Failure> {
     for (film, folders) in arguments.clips.iter().enumerate() {
         for folder in folders.split(',').map(PathBuf::from) {
-            let mut clean = read_clean(&folder)?;
-            clean.truncate(frames);
-            let name = folder.file_name().map_or_else(String::new, |n| n.to_string_lossy().into_owned());
+            let (name, clean) = clean_clip(&folder, frames)?;
             study(film as u32, &name, &clean)?;
         }
     }

@@ -98,16 +98,22 @@ def timed_peer(dirty, threads=2):
     return time.perf_counter() - begun
 
 
+def swept(neighbours, truth, rules):
+    """{(rule, threshold): Detection} for some of the published detectors at every threshold."""
+    near = [scores.near_truth(label) for label in truth]
+    found = {}
+    for rule in rules:
+        for threshold, masks in neighbours.detect(rule, THRESHOLDS).items():
+            found[rule, threshold] = scores.Detection()
+            for label, mask, beside_it in zip(truth, masks, near, strict=True):
+                found[rule, threshold].add(label, mask, beside_it)
+    return found
+
+
 def detectors(neighbours, truth):
     """Every published detector at every threshold."""
-    results = []
-    for rule in peers.DETECTORS:
-        for threshold, masks in neighbours.detect(rule, THRESHOLDS).items():
-            result = Result(f"{rule} {threshold}", scores.Detection())
-            for label, mask in zip(truth, masks, strict=True):
-                result.detection.add(label, mask)
-            results.append(result)
-    return results
+    found = swept(neighbours, truth, peers.DETECTORS)
+    return [Result(f"{rule} {threshold}", detection) for (rule, threshold), detection in found.items()]
 
 
 def fills(neighbours, aged):

@@ -22,7 +22,6 @@ import evaluate
 import peers
 import references
 import road
-import scores
 
 RULES = ("SDIp", "ROD")
 CUTS_FRAMES = 250
@@ -65,15 +64,7 @@ def swept(folder):
     cv2.setNumThreads(1)
     dirty, truth = ([references.read_oiio(path) for path in sorted((folder / part).iterdir())] for part in ("scans", "truth"))
     truth = [label[..., 0] for label in truth]
-    near = [scores.near_truth(label) for label in truth]
-    neighbours = peers.Neighbours(dirty)
-    found = {}
-    for rule in RULES:
-        for threshold, masks in neighbours.detect(rule, evaluate.THRESHOLDS).items():
-            found[rule, threshold] = scores.Detection()
-            for label, mask, beside_it in zip(truth, masks, near, strict=True):
-                found[rule, threshold].add(label, mask, beside_it)
-    return found
+    return evaluate.swept(peers.Neighbours(dirty), truth, RULES)
 
 
 def published(kept, names, jobs):

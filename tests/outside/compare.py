@@ -8,7 +8,7 @@ for each weight; the aged frames are kept in the work folder and used again by t
 and one of means. Build first: `cargo build --release -p besom -p besom-proof`, and name the programs with BESOM_BIN and
 BESOM_PROOF_BIN, else the development build is used. Seconds are only fair with `--jobs 1`.
 
-    tests/outside/.venv/bin/python tests/outside/compare.py CLIPS --table [--only ...] [--confidence FILE --first-look FILE]
+    tests/outside/.venv/bin/python tests/outside/compare.py CLIPS --table [--only ...] [--first-look FILE --confidence FILE --company FILE]
 
 prints the whole table of figures that the detector is judged by instead (see `table`); folders of PNG frames count as clips then.
 """
@@ -46,8 +46,9 @@ def arguments():
     parser.add_argument("--jobs", type=int, default=2)
     parser.add_argument("--only", help="names of clips without their endings, comma between")
     parser.add_argument("--table", action="store_true", help="the whole table of the detector's figures")
-    parser.add_argument("--confidence", type=Path, help="with --table: this ensemble instead of the one that ships with Besom")
-    parser.add_argument("--first-look", type=Path, help="the same for the first look")
+    parser.add_argument("--first-look", type=Path, help="with --table: this ensemble of the first look instead of the one that ships with Besom")
+    parser.add_argument("--confidence", type=Path, help="the same for the confidence; all three go together")
+    parser.add_argument("--company", type=Path, help="the same for the judgement among the other marks")
     parser.add_argument("--quick", action="store_true", help="Besom and SDIp with the median fill alone")
     return parser.parse_args()
 
@@ -88,7 +89,7 @@ def main():
         sys.exit(f"compare: no film of a kind that ffmpeg reads in {options.clips}")
     options.work.mkdir(parents=True, exist_ok=True)
     if options.table:
-        ensembles = (("--confidence", options.confidence), ("--first-look", options.first_look))
+        ensembles = (("--first-look", options.first_look), ("--confidence", options.confidence), ("--company", options.company))
         return table.whole(found, options, [part for flag, path in ensembles if path for part in (flag, path)])
     jobs = [(clip, weight, options) for clip in found for weight in options.weights.split(",")]
     gathered = []

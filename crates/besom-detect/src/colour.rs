@@ -5,6 +5,7 @@
 //! rank order, see [`crate::evidence`]). They are kept at half size: colour detail of one pixel is grain, and four
 //! samples together halve it.
 
+use besom_motion::order::middle;
 use besom_motion::{Flicker, MotionField};
 use besom_scan::{Plane, Run, RunMask};
 use rayon::prelude::*;
@@ -68,11 +69,7 @@ pub fn test(
         .into_par_iter()
         .map(|k| {
             let now = &current[k];
-            let seen = [0, 1].map(|s| {
-                let mut seen = moved(&neighbours[s][k], fields[s]);
-                Flicker::measure(now, &seen).level(&mut seen);
-                seen
-            });
+            let seen = [0, 1].map(|s| Flicker::levelled(now, moved(&neighbours[s][k], fields[s])));
             responses(now, &seen[0], &seen[1], &noise(now, [&seen[0], &seen[1]], level), level)
         })
         .collect();
@@ -132,13 +129,10 @@ fn noise(now: &Plane, seen: [&Plane; 2], level: &Plane) -> [f32; BINS] {
             bins[bin].push(if (x / 4 + y / 3) % 2 == 0 { a } else { b });
         }
     }
-    let middle = |values: &mut Vec<f32>| {
-        let half = values.len() / 2;
-        *values.select_nth_unstable_by(half, f32::total_cmp).1 / (0.6745 * std::f32::consts::SQRT_2)
-    };
+    let deviation = |values: &mut [f32]| middle(values) / (0.6745 * std::f32::consts::SQRT_2);
     let mut all: Vec<f32> = bins.iter().flatten().copied().collect();
-    let whole = if all.is_empty() { LEAST } else { middle(&mut all) };
-    bins.map(|mut values| if values.len() < ENOUGH { whole } else { middle(&mut values) }.max(LEAST))
+    let whole = if all.is_empty() { LEAST } else { deviation(&mut all) };
+    bins.map(|mut values| if values.len() < ENOUGH { whole } else { deviation(&mut values) }.max(LEAST))
 }
 
 fn bin_of(level: &Plane, x: usize, y: usize) -> usize {

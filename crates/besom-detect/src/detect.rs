@@ -110,9 +110,7 @@ impl<'a> Window<'a> {
 
 /// A neighbour as seen from the current frame.
 fn seen(current: &Prepared, other: &Prepared, field: &MotionField) -> Plane {
-    let mut seen = compensate(&other.luma, field);
-    Flicker::measure(&current.luma, &seen).level(&mut seen);
-    seen
+    Flicker::levelled(&current.luma, compensate(&other.luma, field))
 }
 
 /// The test on colour, when all three frames have it.

@@ -62,6 +62,12 @@ impl Flicker {
         values.iter().sum::<f32>() / values.len().max(1) as f32
     }
 
+    /// A compensated reference brought to the level of `current`.
+    pub fn levelled(current: &Plane, mut compensated: Plane) -> Plane {
+        Self::measure(current, &compensated).level(&mut compensated);
+        compensated
+    }
+
     /// Adds the field to a plane.
     pub fn level(&self, plane: &mut Plane) {
         let width = plane.width();

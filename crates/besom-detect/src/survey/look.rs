@@ -28,14 +28,17 @@ impl<'a> Look<'a> {
         }
         let fields: Vec<MotionField> =
             others.par_iter().map(|other| estimate_field(&current.pyramid, &other.pyramid)).collect();
-        let seen: Vec<Plane> =
-            others.par_iter().zip(&fields).map(|(other, field)| levelled(&current.luma, &other.luma, field)).collect();
+        let seen: Vec<Plane> = others
+            .par_iter()
+            .zip(&fields)
+            .map(|(other, field)| Flicker::levelled(&current.luma, compensate(&other.luma, field)))
+            .collect();
         let luma = seen.first().map_or([None; BINS], |seen| curve(&current.luma, seen));
         let colours = current
             .planes
             .par_iter()
             .zip(&before.planes)
-            .map(|(now, there)| curve(now, &levelled(now, there, &fields[0])))
+            .map(|(now, there)| curve(now, &Flicker::levelled(now, compensate(there, &fields[0]))))
             .collect();
         Some(Self { current, fields, seen, luma, colours })
     }
@@ -58,9 +61,3 @@ impl<'a> Look<'a> {
 
 /// What the eye cannot miss: six grain sigmas from both neighbours, and clear of everything around in them.
 const PLAIN: Thresholds = Thresholds { seed: 6.0, rank: 1.5, grow: 3.0, area: 4 };
-
-fn levelled(current: &Plane, other: &Plane, field: &MotionField) -> Plane {
-    let mut seen = compensate(other, field);
-    Flicker::measure(current, &seen).level(&mut seen);
-    seen
-}

@@ -110,6 +110,10 @@ pub(crate) fn run(task: Task, progress: &dyn Progress) -> TaskEnd {
 
 fn open(folder: &Path, artist: &str, again: bool, words: String) -> Result<Done, ReelError> {
     let reel = Box::new(Reel::open(folder, artist)?);
+    // Worked out here, where it is said what goes on, and not on the window's thread when a shot first comes to the desk.
+    for shot in reel.shots() {
+        reel.groups(shot.index);
+    }
     Ok(Done::Opened { reel, again, words })
 }
 

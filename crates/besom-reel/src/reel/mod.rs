@@ -170,11 +170,9 @@ impl Reel {
         self.fold.frame(id.frame)?.learned.get(id.index as usize).copied()
     }
 
-    /// True when a candidate is undecided, asks for a decision by the detector's confidence alone but not by the one that
-    /// was learned, and is proposed to be left.
-    pub fn proposed(&self, id: CandidateId) -> bool {
-        let Some(place) = self.position(id.frame) else { return false };
-        let sensitivity = self.fold.sensitivity(self.fold.shot_at(place));
+    /// True when a candidate is undecided, asks for a decision at this sensitivity by the detector's confidence but not by
+    /// the one that was learned, and is proposed to be left.
+    pub fn proposed(&self, id: CandidateId, sensitivity: f32) -> bool {
         self.fold.frame(id.frame).is_some_and(|f| f.proposes(id.index as usize, sensitivity))
     }
 

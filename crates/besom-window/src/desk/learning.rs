@@ -26,18 +26,7 @@ impl Desk {
 
     /// True when a candidate is proposed at the sensitivity that counts now.
     pub(crate) fn proposed(&self, id: CandidateId) -> bool {
-        match self.live {
-            Some((shot, value)) if self.reel.shots().get(shot).is_some_and(|s| s.contains(id.frame)) => {
-                self.proposed_at(id, value)
-            }
-            _ => self.reel.proposed(id),
-        }
-    }
-
-    pub(super) fn proposed_at(&self, id: CandidateId, sensitivity: f32) -> bool {
-        self.reel.decision(id) == Decision::Undecided
-            && self.reel.learned(id).is_some_and(|l| l.proposed && l.confidence < sensitivity)
-            && self.reel.candidate(id).is_some_and(|c| c.confidence >= sensitivity)
+        self.reel.shot_of(id.frame).is_some_and(|shot| self.reel.proposed(id, self.sensitivity(shot.index)))
     }
 
     /// What is said of a candidate whose confidence was lowered: `81 %, lowered to 22 %: like 3 of the 4 marks that you

@@ -116,17 +116,15 @@ impl Desk {
         }
     }
 
-    /// True when a candidate is shown: at or above its shot's sensitivity, or decided.
+    /// True when a candidate is shown: at or above its shot's sensitivity, decided, or proposed.
     pub(crate) fn shows(&self, id: CandidateId) -> bool {
-        let live = self.live.filter(|(shot, _)| self.reel.shots().get(*shot).is_some_and(|s| s.contains(id.frame)));
-        match live {
-            Some((_, value)) => {
-                self.reel.decision(id) != Decision::Undecided
-                    || self.reel.confidence(id) >= value
-                    || self.proposed_at(id, value)
-            }
-            None => self.reel.asks(id) || self.reel.proposed(id),
-        }
+        let shot = self.reel.shot_of(id.frame).filter(|_| self.reel.candidate(id).is_some());
+        shot.is_some_and(|shot| {
+            let value = self.sensitivity(shot.index);
+            self.reel.decision(id) != Decision::Undecided
+                || self.reel.confidence(id) >= value
+                || self.reel.proposed(id, value)
+        })
     }
 
     /// Takes a candidate in hand, going to its frame.
@@ -245,7 +243,7 @@ impl Desk {
 
     fn recount_frame(&mut self, frame: u64) {
         if let Some(place) = self.reel.position(frame) {
-            self.tallies.set(place, Tally::of(&self.reel, frame, |id| self.shows(id), |id| self.proposed(id)));
+            self.tallies.set(place, Tally::of(self, frame));
         }
     }
 
@@ -255,8 +253,7 @@ impl Desk {
         let from = frames.partition_point(|f| f.number < first);
         let to = frames.partition_point(|f| f.number <= last);
         for place in from..to {
-            let frame = self.frame_at(place);
-            self.tallies.set(place, Tally::of(&self.reel, frame, |id| self.shows(id), |id| self.proposed(id)));
+            self.recount_frame(self.frame_at(place));
         }
     }
 

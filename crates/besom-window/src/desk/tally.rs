@@ -2,6 +2,8 @@
 
 use besom_reel::{CandidateId, Decision, Reel};
 
+use super::Desk;
+
 /// Counts of one frame.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub(crate) struct Tally {
@@ -20,20 +22,16 @@ pub(crate) struct Tally {
 }
 
 impl Tally {
-    /// Counts one frame; `shows` says what counts as shown, `proposed` what of it is proposed.
-    pub(super) fn of(
-        reel: &Reel,
-        frame: u64,
-        shows: impl Fn(CandidateId) -> bool,
-        proposed: impl Fn(CandidateId) -> bool,
-    ) -> Self {
+    /// Counts one frame.
+    pub(super) fn of(desk: &Desk, frame: u64) -> Self {
+        let reel = &desk.reel;
         let mut tally = Self { detected: reel.detected(frame), ..Self::default() };
         for index in 0..reel.candidates(frame).len() as u32 {
             let id = CandidateId::new(frame, index);
-            if shows(id) {
+            if desk.shows(id) {
                 tally.shown += 1;
                 match reel.decision(id) {
-                    Decision::Undecided => tally.proposed += u32::from(proposed(id)),
+                    Decision::Undecided => tally.proposed += u32::from(desk.proposed(id)),
                     Decision::Accepted => tally.accepted += 1,
                     Decision::Rejected => tally.rejected += 1,
                     Decision::Intended => tally.intended += 1,

@@ -21,7 +21,16 @@ pub(crate) fn action_button(ui: &mut Ui, action: Action, enabled: bool, commands
 
 /// A button that runs an action and stays down while `on` holds; `key` shows its key beside the label.
 pub(crate) fn toggle_button(ui: &mut Ui, action: Action, on: bool, key: bool, commands: &mut Vec<Command>) {
-    let mut button = Button::selectable(on, action.label());
+    toggle(ui, Button::selectable(on, action.label()), action, on, key, commands);
+}
+
+/// The same for a button that stands alone: it keeps its frame while it is up, so that it looks like one.
+pub(crate) fn lone_toggle(ui: &mut Ui, action: Action, on: bool, key: bool, commands: &mut Vec<Command>) {
+    let button = Button::selectable(on, action.label()).frame_when_inactive(true);
+    toggle(ui, button, action, on, key, commands);
+}
+
+fn toggle(ui: &mut Ui, mut button: Button<'_>, action: Action, on: bool, key: bool, commands: &mut Vec<Command>) {
     if key {
         button = button.shortcut_text(RichText::new(action.key_text()).font(tokens::small()).color(tokens::QUIET));
     }

@@ -10,6 +10,7 @@ use egui::{
 use super::model::{Bench, around};
 use crate::action::Action;
 use crate::background::evidence::{CROPS, REACH};
+use crate::background::tasks::plural;
 use crate::command::Command;
 use crate::desk::Desk;
 use crate::{tokens, widgets};
@@ -206,26 +207,18 @@ fn whole_group(ui: &mut Ui, desk: &Desk, group: &CandidateGroup, commands: &mut 
     let risk = if counts.at_risk > 0 { format!(", {} at risk", counts.at_risk) } else { String::new() };
     let text = match (on, group.id.kind) {
         (true, GroupKind::Cloud) => format!("Deciding all {}{risk}", counts.candidates),
-        (true, _) => format!("Deciding {}{risk}", counted(group.frames(), "frame")),
+        (true, _) => {
+            let frames = group.frames() as usize;
+            format!("Deciding {frames} {}{risk}", plural(frames, "frame", "frames"))
+        }
         (false, GroupKind::Cloud) => format!("One of {} in a cloud{risk}", counts.candidates),
-        (false, _) => format!("Part of a {}{risk}", desk.reel().group_words(group)),
+        (false, _) => crate::app::capital(&format!("{}{risk}", desk.reel().group_words(group))),
     };
     ui.horizontal(|ui| {
-        let key = RichText::new(Action::WholeGroup.key_text()).font(tokens::small()).color(tokens::QUIET);
-        let button = Button::selectable(on, Action::WholeGroup.label()).frame_when_inactive(true).shortcut_text(key);
-        let response = ui.add(button);
-        let name = Action::WholeGroup.label();
-        response.widget_info(|| egui::WidgetInfo::selected(egui::Role::Button, true, on, name));
-        if response.on_hover_text(Action::WholeGroup.tooltip()).clicked() {
-            commands.push(Command::Do(Action::WholeGroup));
-        }
+        widgets::lone_toggle(ui, Action::WholeGroup, on, true, commands);
         let colour = if on { tokens::LIGHT } else { tokens::QUIET };
-        ui.add(egui::Label::new(RichText::new(text).font(tokens::small()).color(colour)).truncate());
+        ui.add(egui::Label::new(RichText::new(text).font(tokens::small()).color(colour)).wrap());
     });
-}
-
-fn counted(count: u64, noun: &str) -> String {
-    if count == 1 { format!("1 {noun}") } else { format!("{count} {noun}s") }
 }
 
 fn decisions(ui: &mut Ui, desk: &Desk, commands: &mut Vec<Command>) {

@@ -75,7 +75,7 @@ fn learning(ui: &mut Ui, desk: &Desk, commands: &mut Vec<Command>) {
     ui.horizontal(|ui| {
         widgets::heading(ui, "Proposals");
         ui.with_layout(Layout::right_to_left(Align::Center), |ui| {
-            widgets::toggle_button(ui, Action::Learn, learning.on, false, commands);
+            widgets::lone_toggle(ui, Action::Learn, learning.on, false, commands);
         });
     });
     if let Some(words) = learning.words() {
@@ -92,7 +92,7 @@ fn candidates(ui: &mut Ui, desk: &Desk, commands: &mut Vec<Command>) {
     ui.horizontal(|ui| {
         widgets::heading(ui, "This frame");
         ui.with_layout(Layout::right_to_left(Align::Center), |ui| {
-            widgets::toggle_button(ui, Action::WorstFirst, desk.worst_first(), false, commands);
+            widgets::lone_toggle(ui, Action::WorstFirst, desk.worst_first(), false, commands);
         });
     });
     if desk.list().is_empty() {
@@ -140,14 +140,14 @@ fn candidate_row(ui: &mut Ui, desk: &Desk, id: CandidateId, commands: &mut Vec<C
     let risk = if candidate.risk.any() { ", at risk" } else { "" };
     let belonging = desk.belonging(id);
     let belongs = belonging.as_ref().map_or_else(String::new, |words| format!(", {words}"));
-    let proposed = desk.learning().filter(|_| desk.proposed(id)).map(|l| format!("proposed as {}", l.proposes.word()));
-    let proposal = proposed.as_ref().map_or_else(String::new, |words| format!(", {words}"));
+    let proposed = desk.learning().filter(|_| desk.proposed(id)).map(|learning| learning.proposes);
+    let proposal = proposed.map_or_else(String::new, |as_what| format!(", proposed as {}", as_what.word()));
     let name = format!("{} {}, {}{risk}{belongs}{proposal}", candidate.kind.word(), id.index + 1, decision.word());
     let (response, rect) = widgets::row(ui, LIST_ROW, chosen, &name);
     let painter = ui.painter();
     let mark_at = rect.left_center() + vec2(15.0, 0.0);
-    if let Some(learning) = desk.learning().filter(|_| proposed.is_some()) {
-        glyph::proposal(painter, mark_at, tokens::decision(learning.proposes));
+    if let Some(as_what) = proposed {
+        glyph::proposal(painter, mark_at, tokens::decision(as_what));
     } else {
         glyph::mark(painter, mark_at, decision, tokens::decision(decision));
     }
@@ -156,20 +156,22 @@ fn candidate_row(ui: &mut Ui, desk: &Desk, id: CandidateId, commands: &mut Vec<C
     let written = painter.text(text, Align2::LEFT_TOP, title, tokens::body(), tokens::TEXT);
     let bounds = candidate.bounds();
     let size = format!("{} x {} px{risk}", bounds.width(), bounds.height());
-    let line = proposed.unwrap_or(size);
+    let line = proposed.map_or(size, |as_what| format!("proposed: {}", as_what.word()));
     let line_at = rect.left_bottom() + vec2(32.0, -3.0);
+    let bar = Rect::from_min_max(rect.right_bottom() + vec2(-52.0, -12.0), rect.right_bottom() + vec2(-8.0, -9.0));
     let colour = if chosen { tokens::TEXT } else { tokens::QUIET };
-    painter.text(line_at, Align2::LEFT_BOTTOM, line, tokens::small(), colour);
+    widgets::cut_text(ui, line_at, Align2::LEFT_BOTTOM, &line, tokens::small(), colour, bar.left() - 6.0 - line_at.x);
     if let Some(words) = belonging {
+        // Of a line, the row has said already that it is one.
+        let words = words.strip_prefix(candidate.kind.word()).map_or(words.as_str(), str::trim_start);
         let at = written.right_center() + vec2(6.0, 1.0);
         let room = rect.right() - 46.0 - at.x;
-        widgets::cut_text(ui, at, Align2::LEFT_CENTER, &words, tokens::small(), colour, room);
+        widgets::cut_text(ui, at, Align2::LEFT_CENTER, words, tokens::small(), colour, room);
     }
     let painter = ui.painter();
     let confidence = desk.reel().confidence(id);
     let percent = format!("{:.0} %", confidence * 100.0);
     painter.text(rect.right_top() + vec2(-8.0, 4.0), Align2::RIGHT_TOP, percent, tokens::small(), colour);
-    let bar = Rect::from_min_max(rect.right_bottom() + vec2(-52.0, -12.0), rect.right_bottom() + vec2(-8.0, -9.0));
     // What the detector gave and the shot's examples took away stays as a trace.
     widgets::share_bar(painter, bar, &[(confidence, tokens::TEXT), (candidate.confidence - confidence, tokens::EDGE)]);
     let tooltip =

@@ -42,6 +42,12 @@ pub(crate) fn probability(text: &str) -> Result<f32, String> {
     }
 }
 
+/// The index of a shot, which people count from 1.
+pub(crate) fn shot(text: &str) -> Result<usize, String> {
+    let number = text.trim().parse::<usize>().ok().and_then(|number| number.checked_sub(1));
+    number.ok_or_else(|| format!("'{text}' is not a shot; they are counted from 1"))
+}
+
 /// A number of threads, at least one.
 pub(crate) fn threads(text: &str) -> Result<usize, String> {
     match text.trim().parse::<usize>() {

@@ -7,9 +7,10 @@ use besom_detect::Kind;
 use besom_reel::{Decision, Edit, Filter, GroupId, Reel};
 use serde_json::json;
 
+use super::known_shot;
 use crate::Ending;
 use crate::terminal::Terminal;
-use crate::values::{counted, default_artist, frames, probability};
+use crate::values::{counted, default_artist, frames, probability, shot};
 
 /// Decide candidates by one rule, or a group of them: one record in the journal, undone as one
 #[derive(Debug, clap::Args)]
@@ -23,7 +24,7 @@ pub(crate) struct Arguments {
     #[arg(long, value_name = "A-B", value_parser = frames)]
     frames: Option<RangeInclusive<u64>>,
     /// Only this shot, counted from 1
-    #[arg(long, value_name = "N")]
+    #[arg(long, value_name = "N", value_parser = shot)]
     shot: Option<usize>,
     /// Only this kind: dust, hair, line, splice, frame or hand
     #[arg(long, value_name = "K", value_parser = kind)]
@@ -85,19 +86,9 @@ impl Job {
         {
             return Err(Ending::Usage(format!("no confidence is at least {low} and at most {high}")));
         }
-        if arguments.shot == Some(0) {
-            return Err(Ending::Usage("shots are counted from 1".to_owned()));
-        }
         let artist = arguments.artist.unwrap_or_else(default_artist);
         let reel = Reel::open(&arguments.reel, &artist)?;
-        let shots = reel.shots().len();
-        if let Some(number) = arguments.shot.filter(|number| *number > shots) {
-            let reel = arguments.reel.display();
-            return Err(Ending::failed(format!(
-                "{reel}: there is no shot {number}, the reel has {}",
-                counted(shots, "shot")
-            )));
-        }
+        known_shot(&reel, &arguments.reel, arguments.shot)?;
         let decision = arguments.decision;
         if let Some(id) = arguments.group {
             if reel.group(id).is_none() {
@@ -111,13 +102,13 @@ impl Job {
                 group: Some(id),
             });
         }
-        if let Some(shot) = arguments.shot.filter(|_| arguments.like_decided).map(|number| number - 1) {
+        if let Some(shot) = arguments.shot.filter(|_| arguments.like_decided) {
             let how = format!("like {} decided one by one", reel.learning(shot).belonging);
             return Ok(Self { reel, decision, edit: Edit::TakeProposals { shot, decision }, how, group: None });
         }
         let filter = Filter {
             frames: arguments.frames,
-            shot: arguments.shot.map(|number| number - 1),
+            shot: arguments.shot,
             kind: arguments.kind,
             min_confidence: arguments.min_confidence,
             max_confidence: arguments.max_confidence,

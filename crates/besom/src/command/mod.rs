@@ -8,6 +8,7 @@ use clap::{Parser, Subcommand};
 
 use crate::Ending;
 use crate::terminal::Terminal;
+use crate::values::counted;
 
 mod decide;
 mod demo;
@@ -83,6 +84,18 @@ fn known_range(reel: &Reel, folder: &Path, range: &RangeInclusive<u64>) -> Resul
         "{folder}: there are no frames {start}-{end}, the reel has {} to {}",
         info.first, info.last
     )))
+}
+
+/// Refuses a shot, by its index, that the reel does not have.
+fn known_shot(reel: &Reel, folder: &Path, shot: Option<usize>) -> Result<(), Ending> {
+    let shots = reel.shots().len();
+    match shot.filter(|shot| *shot >= shots) {
+        None => Ok(()),
+        Some(shot) => {
+            let (folder, number, has) = (folder.display(), shot + 1, counted(shots, "shot"));
+            Err(Ending::failed(format!("{folder}: there is no shot {number}, the reel has {has}")))
+        }
+    }
 }
 
 #[cfg(test)]

@@ -5,9 +5,10 @@ use std::path::PathBuf;
 use besom_reel::{CandidateId, Edit, Learning, Reel};
 use serde_json::{Value, json};
 
+use super::known_shot;
 use crate::Ending;
 use crate::terminal::Terminal;
-use crate::values::{counted, default_artist};
+use crate::values::{default_artist, shot};
 
 /// List what shots propose to leave, being like marks that were called intended or rejected one by one
 #[derive(Debug, clap::Args)]
@@ -15,7 +16,7 @@ pub(crate) struct Arguments {
     /// The reel folder
     reel: PathBuf,
     /// Only this shot, counted from 1
-    #[arg(long, value_name = "N")]
+    #[arg(long, value_name = "N", value_parser = shot)]
     shot: Option<usize>,
     /// Switch the learning of the shot on or off: one record in the journal
     #[arg(long, value_name = "on|off", requires = "shot", value_parser = switch)]
@@ -43,19 +44,12 @@ pub(crate) struct Job {
 impl Job {
     pub(crate) fn resolve(arguments: Arguments) -> Result<Self, Ending> {
         let Arguments { reel: folder, shot, learning, artist } = arguments;
-        if shot == Some(0) {
-            return Err(Ending::Usage("shots are counted from 1".to_owned()));
-        }
         let reel = match learning {
             Some(_) => Reel::open(&folder, &artist.unwrap_or_else(default_artist))?,
             None => Reel::open_to_read(&folder)?,
         };
-        let shots = reel.shots().len();
-        if let Some(number) = shot.filter(|number| *number > shots) {
-            let (folder, has) = (folder.display(), counted(shots, "shot"));
-            return Err(Ending::failed(format!("{folder}: there is no shot {number}, the reel has {has}")));
-        }
-        Ok(Self { reel, shot: shot.map(|number| number - 1), learning })
+        known_shot(&reel, &folder, shot)?;
+        Ok(Self { reel, shot, learning })
     }
 
     pub(crate) fn run(mut self, terminal: &Terminal) -> Result<(), Ending> {

@@ -86,7 +86,7 @@ impl What {
             Self::Torn => "a large part at the border is torn away or blank",
             Self::Duplicated => "looks like the frame before it once more, grain included",
             Self::Missing => "a frame seems to be missing before it",
-            Self::Splice => "a splice's mark lies across it",
+            Self::Splice => "a splice mark lies across it",
             Self::FlashAtCut => "brighter or darker than its neighbours at the cut",
             Self::Jump => "stands higher or lower than its neighbours at the cut",
         }

@@ -17,6 +17,7 @@ pub mod timecode;
 pub mod work;
 
 pub use error::{ReelError, ReelErrorKind};
+pub use fold::{LessonDue, LessonSolved};
 pub use ledger::{By, Counts, LedgerTable};
 pub use model::artist::Artist;
 pub use model::decision::{CandidateId, Decision, FillChoice};

@@ -1,5 +1,7 @@
 //! The state of one frame, and how records change it.
 
+use std::sync::Arc;
+
 use besom_detect::likeness::Judged;
 use besom_detect::{Candidate, Kind, Origin, Polarity, Risk};
 use besom_scan::{Run, RunMask};
@@ -39,7 +41,8 @@ pub(crate) struct FrameState {
     pub(crate) seen: bool,
     /// How many of the candidates are the detector's; hand marks follow.
     detected: usize,
-    pub(crate) candidates: Vec<Candidate>,
+    /// Shared, so that a lesson that is worked out elsewhere takes them along without copying them.
+    pub(crate) candidates: Arc<Vec<Candidate>>,
     pub(crate) verdicts: Vec<Verdict>,
     /// What the shot's examples say about each of the detector's candidates; empty while they say nothing.
     pub(crate) learned: Vec<Judged>,
@@ -48,6 +51,21 @@ pub(crate) struct FrameState {
     /// Words about pixels that no candidate covers.
     pub(crate) strays: Vec<Touch>,
     pub(crate) counts: Counts,
+    /// Undecided candidates that ask for no decision because of what was learned, counted with the rest.
+    pub(super) spared: usize,
+}
+
+/// The detector's candidates of a frame, shared with it.
+#[derive(Clone, Debug)]
+pub(super) struct Found {
+    candidates: Arc<Vec<Candidate>>,
+    count: usize,
+}
+
+impl Found {
+    pub(super) fn list(&self) -> &[Candidate] {
+        self.candidates.get(..self.count).unwrap_or_default()
+    }
 }
 
 impl FrameState {
@@ -58,7 +76,7 @@ impl FrameState {
     pub(super) fn set_detected(&mut self, candidates: Vec<Candidate>) {
         self.seen = true;
         self.detected = candidates.len();
-        self.candidates = candidates;
+        self.candidates = Arc::new(candidates);
     }
 
     /// The detector's candidates, without hand marks.
@@ -66,9 +84,21 @@ impl FrameState {
         self.candidates.get(..self.detected).unwrap_or_default()
     }
 
+    /// The detector's candidates, to take along.
+    pub(super) fn share_found(&self) -> Found {
+        Found { candidates: Arc::clone(&self.candidates), count: self.detected }
+    }
+
+    /// True while these are the candidates that are here.
+    pub(super) fn still_has(&self, found: &Found) -> bool {
+        Arc::ptr_eq(&self.candidates, &found.candidates) && self.detected == found.count
+    }
+
     /// Starts from the detector's candidates and applies every record that stands.
     pub(super) fn replay(&mut self, number: u64, records: &[Record], active: &[bool], rules: &[u32]) {
-        self.candidates.truncate(self.detected);
+        if self.candidates.len() > self.detected {
+            Arc::make_mut(&mut self.candidates).truncate(self.detected);
+        }
         self.verdicts.clear();
         self.verdicts.resize(self.candidates.len(), Verdict::default());
         self.strays.clear();
@@ -196,7 +226,7 @@ impl FrameState {
                 changed
             }),
             Deed::HandMark { mask, .. } => {
-                self.candidates.push(hand_mark(mask, &record.artist));
+                Arc::make_mut(&mut self.candidates).push(hand_mark(mask, &record.artist));
                 let by = Some(touch.record);
                 self.verdicts.push(Verdict { decision: Decision::Accepted, choice: FillChoice::Automatic, by });
                 Effect { matched: 1, changed: 1 }
@@ -232,8 +262,10 @@ impl FrameState {
     /// Counts the frame at its shot's sensitivity.
     pub(super) fn count(&mut self, sensitivity: f32) {
         let mut counts = Counts { frames: 1, frames_detected: u64::from(self.seen), ..Counts::default() };
+        self.spared = 0;
         for index in 0..self.candidates.len() {
             self.count_candidate(index, sensitivity, &mut counts);
+            self.spared += usize::from(self.spares(index, sensitivity));
         }
         counts.frames_decided = u64::from(self.seen && counts.undecided == 0);
         counts.frames_touched = u64::from(counts.accepted > 0);

@@ -1,10 +1,14 @@
 //! What each shot learns from its decisions: a pure function of the shot's candidates and of what stands decided about
-//! them, worked out anew whenever the shot's examples change.
+//! them, worked out anew whenever the shot's examples change, at once or as a lesson that is due (see [`LessonDue`]).
+
+mod lesson;
 
 use std::ops::Range;
+use std::sync::Arc;
 
-use besom_detect::likeness::{self, Examples, Traits};
-use rayon::prelude::*;
+use besom_detect::likeness::{self, Traits};
+
+pub use lesson::{LessonDue, LessonSolved};
 
 use super::{Fold, FrameState};
 use crate::model::decision::{CandidateId, Decision};
@@ -22,19 +26,38 @@ struct Decided {
     proposes: Decision,
 }
 
+/// When a shot's lesson is worked out.
+#[derive(Clone, Copy, Debug)]
+pub(super) enum Teaching {
+    /// As soon as its examples change.
+    AtOnce,
+    /// When somebody takes what is due along and brings it back solved; until then what stood before stands.
+    Deferred,
+}
+
+/// Two folds are the same whichever way they learn, once nothing is due.
+impl PartialEq for Teaching {
+    fn eq(&self, _: &Self) -> bool {
+        true
+    }
+}
+
 /// What a shot has learned so far.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub(super) struct Lesson {
     /// Not switched off.
     on: bool,
+    /// The examples that stand.
     decided: Decided,
+    /// The examples that what stands about the candidates was worked out from; none while nothing is said of them.
+    taught: Decided,
     traits: Kept,
 }
 
 /// The traits of a shot's candidates, once they were needed. They follow from the candidates alone, so two folds are the
 /// same whether or not they have them.
 #[derive(Clone, Debug, Default)]
-struct Kept(Option<Vec<Vec<Traits>>>);
+struct Kept(Option<Arc<Vec<Vec<Traits>>>>);
 
 impl PartialEq for Kept {
     fn eq(&self, _: &Self) -> bool {
@@ -42,10 +65,31 @@ impl PartialEq for Kept {
     }
 }
 
+impl Lesson {
+    /// There are examples enough, and it is not switched off.
+    const fn says_something(&self) -> bool {
+        self.on && self.decided.belonging.len() >= likeness::LEAST_EXAMPLES
+    }
+
+    fn is_due(&self) -> bool {
+        self.says_something() && self.taught != self.decided
+    }
+}
+
 impl Fold {
     /// Forgets everything that was worked out: other candidates came.
     pub(super) fn forget_lessons(&mut self) {
         self.lessons = vec![Lesson::default(); self.shots.len()];
+    }
+
+    /// From now on lessons are due, and not worked out here.
+    pub(crate) const fn defer_lessons(&mut self) {
+        self.teaching = Teaching::Deferred;
+    }
+
+    /// True when lessons are due, and not worked out here.
+    pub(crate) const fn defers_lessons(&self) -> bool {
+        matches!(self.teaching, Teaching::Deferred)
     }
 
     /// Brings the learning of these shots up to date. Answers those whose candidates carry another confidence now.
@@ -56,29 +100,88 @@ impl Fold {
     fn settle_lesson(&mut self, shot: usize) -> bool {
         let places = self.places_of_shot(shot);
         let on = self.learning_on.get(shot).copied().unwrap_or(true);
-        let frames = self.frames.get(places).unwrap_or_default();
-        let decided = decided(frames, &self.records);
-        let places = self.places_of_shot(shot);
+        let decided = decided(self.frames.get(places.clone()).unwrap_or_default(), &self.records);
         let Some(lesson) = self.lessons.get_mut(shot) else { return false };
         if lesson.on == on && lesson.decided == decided {
             return false;
         }
         (lesson.on, lesson.decided) = (on, decided);
-        let Some(frames) = self.frames.get_mut(places) else { return false };
-        if !lesson.on || lesson.decided.belonging.len() < likeness::LEAST_EXAMPLES {
+        if !lesson.says_something() {
+            lesson.taught = Decided::default();
+            let Some(frames) = self.frames.get_mut(places) else { return false };
             let had = frames.iter().any(|f| !f.learned.is_empty());
             for frame in frames {
                 frame.learned = Vec::new();
             }
             return had;
         }
-        lesson.teach(frames, self.size);
+        match (self.teaching, self.lesson_of(shot)) {
+            (Teaching::AtOnce, Some(due)) => self.learn(due.solve()),
+            _ => false,
+        }
+    }
+
+    /// The lesson of the first shot that has one due, to be worked out anywhere.
+    pub(crate) fn lesson_due(&self) -> Option<LessonDue> {
+        self.lesson_of(self.lessons.iter().position(Lesson::is_due)?)
+    }
+
+    fn lesson_of(&self, shot: usize) -> Option<LessonDue> {
+        let lesson = self.lessons.get(shot).filter(|lesson| lesson.is_due())?;
+        Some(LessonDue {
+            shot,
+            found: self.frames.get(self.places_of_shot(shot))?.iter().map(FrameState::share_found).collect(),
+            decided: lesson.decided.clone(),
+            traits: lesson.traits.0.clone(),
+            size: self.size,
+        })
+    }
+
+    /// Takes a lesson back and counts anew; false when the shot's candidates or examples are others by now, and then it
+    /// is due again unless there is nothing to learn any more.
+    pub(crate) fn take_lesson(&mut self, solved: LessonSolved) -> bool {
+        let shot = solved.due.shot;
+        let taken = self.learn(solved);
+        if taken {
+            self.count_places(self.places_of_shot(shot));
+        }
+        taken
+    }
+
+    /// Works out here what is due.
+    pub(crate) fn learn_all_due(&mut self) {
+        while let Some(due) = self.lesson_due() {
+            if !self.take_lesson(due.solve()) {
+                return;
+            }
+        }
+    }
+
+    fn learn(&mut self, solved: LessonSolved) -> bool {
+        let LessonSolved { due, traits, judged } = solved;
+        let places = self.places_of_shot(due.shot);
+        let (Some(lesson), Some(frames)) = (self.lessons.get_mut(due.shot), self.frames.get_mut(places)) else {
+            return false;
+        };
+        let same =
+            frames.len() == due.found.len() && frames.iter().zip(&due.found).all(|(f, found)| f.still_has(found));
+        if !same {
+            return false;
+        }
+        lesson.traits = Kept(Some(traits));
+        if !lesson.is_due() || lesson.decided != due.decided {
+            return false;
+        }
+        for (frame, judged) in frames.iter_mut().zip(judged) {
+            frame.learned = judged;
+        }
+        lesson.taught = due.decided;
         true
     }
 
     /// True when a shot has examples enough and its learning is on.
     pub(crate) fn has_learned(&self, shot: usize) -> bool {
-        self.lessons.get(shot).is_some_and(|l| l.on && l.decided.belonging.len() >= likeness::LEAST_EXAMPLES)
+        self.lessons.get(shot).is_some_and(Lesson::says_something)
     }
 
     /// What is known of a shot's learning, and what it proposes.
@@ -87,41 +190,23 @@ impl Fold {
         let Some(lesson) = self.lessons.get(shot) else { return Learning::default() };
         let mut learning = Learning {
             on: self.learning_on.get(shot).copied().unwrap_or(true),
+            due: lesson.is_due(),
             belonging: lesson.decided.belonging.len(),
             damage: lesson.decided.damage.len(),
+            learned_from: lesson.taught.belonging.len(),
             proposes: lesson.decided.proposes,
             ..Learning::default()
         };
         let sensitivity = self.sensitivity(shot);
         let numbered = self.numbers.get(places.clone()).unwrap_or_default().iter();
         for (number, frame) in numbered.zip(self.frames.get(places).unwrap_or_default()) {
-            for index in 0..frame.learned.len() {
-                if frame.proposes(index, sensitivity) {
-                    learning.proposals.push(CandidateId::new(*number, index as u32));
-                }
-                learning.spared += usize::from(frame.spares(index, sensitivity));
-            }
+            learning.spared += frame.spared;
+            // Few frames propose anything, and whoever asks must not wait for the others.
+            let indices = if frame.counts.proposed > 0 { 0..frame.learned.len() } else { 0..0 };
+            let proposed = indices.filter(|index| frame.proposes(*index, sensitivity));
+            learning.proposals.extend(proposed.map(|index| CandidateId::new(*number, index as u32)));
         }
         learning
-    }
-}
-
-impl Lesson {
-    fn teach(&mut self, frames: &mut [FrameState], size: (usize, usize)) {
-        if self.traits.0.is_none() {
-            let of = |f: &FrameState| likeness::traits(f.found(), size.0, size.1);
-            self.traits.0 = Some(frames.par_iter().map(of).collect());
-        }
-        let Some(traits) = &self.traits.0 else { return };
-        let named = |list: &[(usize, usize)]| -> Vec<Traits> {
-            list.iter().filter_map(|(frame, index)| traits.get(*frame)?.get(*index)).copied().collect()
-        };
-        let examples = Examples::new(&named(&self.decided.belonging), &named(&self.decided.damage), traits);
-        frames.par_iter_mut().zip(traits).for_each(|(frame, traits)| {
-            let judged =
-                traits.iter().zip(frame.found()).map(|(traits, found)| examples.judge(traits, found.confidence));
-            frame.learned = judged.collect();
-        });
     }
 }
 

@@ -22,6 +22,7 @@ use rayon::prelude::*;
 
 pub(crate) use frame::{FrameState, Touch, Verdict};
 pub(crate) use history::Stacks;
+pub use learning::{LessonDue, LessonSolved};
 
 use crate::ledger::Counts;
 use crate::model::edit::{Region, RegionId};
@@ -60,6 +61,7 @@ pub(crate) struct Fold {
     /// For each shot, whether it learns from its decisions.
     learning_on: Vec<bool>,
     lessons: Vec<learning::Lesson>,
+    teaching: learning::Teaching,
     /// Width and height of the frames.
     size: (usize, usize),
     shot_counts: Vec<Counts>,
@@ -76,6 +78,7 @@ impl Fold {
             sensitivity: vec![default_sensitivity; shots.len()],
             learning_on: vec![true; shots.len()],
             lessons: vec![learning::Lesson::default(); shots.len()],
+            teaching: learning::Teaching::AtOnce,
             size,
             shot_counts: vec![Counts::default(); shots.len()],
             total: Counts::default(),
@@ -156,14 +159,20 @@ impl Fold {
     /// Counts the frames at these places anew, and the sums that they are part of; and all frames of a shot whose
     /// candidates carry another confidence, because of what was decided in these frames.
     fn recount(&mut self, places: &[usize]) {
-        let mut stale = vec![false; self.shots.len()];
         let shots: BTreeSet<usize> = places.iter().map(|place| self.shot_at(*place)).collect();
         let relearned = self.settle_lessons(shots.into_iter());
-        let of_shots: Vec<usize> = relearned.iter().flat_map(|shot| self.places_of_shot(*shot)).collect();
-        for place in places.iter().chain(&of_shots) {
-            let shot = self.shot_of.get(*place).copied().unwrap_or(0);
-            let sensitivity = self.sensitivity.get(shot).copied().unwrap_or(self.default_sensitivity);
-            if let Some(frame) = self.frames.get_mut(*place) {
+        let of_shots = relearned.into_iter().flat_map(|shot| self.places_of_shot(shot));
+        let all: Vec<usize> = places.iter().copied().chain(of_shots).collect();
+        self.count_places(all);
+    }
+
+    /// Counts the frames at these places as they stand, and the sums that they are part of.
+    fn count_places(&mut self, places: impl IntoIterator<Item = usize>) {
+        let mut stale = vec![false; self.shots.len()];
+        for place in places {
+            let shot = self.shot_at(place);
+            let sensitivity = self.sensitivity(shot);
+            if let Some(frame) = self.frames.get_mut(place) {
                 frame.count(sensitivity);
             }
             if let Some(flag) = stale.get_mut(shot) {

@@ -12,10 +12,14 @@ use super::decision::{CandidateId, Decision};
 pub struct Learning {
     /// False when it was switched off for the shot.
     pub on: bool,
+    /// True while the latest examples are still to be learned from: what is proposed and spared follows from those before.
+    pub due: bool,
     /// Examples of what belongs to the picture: marked as intended, or rejected, one by one.
     pub belonging: usize,
     /// Examples of damage: accepted one by one.
     pub damage: usize,
+    /// Of how many examples of what belongs to the picture the proposals follow; 0 while nothing was learned.
+    pub learned_from: usize,
     /// What the proposed candidates are proposed as: intended or rejected, as most of the examples are.
     pub proposes: Decision,
     /// Undecided candidates that are proposed, in the order of frames, then of their lists.
@@ -35,6 +39,7 @@ impl Learning {
             (true, n, _) if n < besom_detect::likeness::LEAST_EXAMPLES => {
                 Some(format!("{n} of {} examples that it takes to learn", besom_detect::likeness::LEAST_EXAMPLES))
             }
+            (true, n, _) if self.due => Some(format!("Learning from the {n} marks that you called {}", self.word())),
             (true, n, 0) => Some(format!("Nothing undecided is like the {n} marks that you called {}", self.word())),
             (true, n, 1) => Some(format!("1 is like the {n} marks that you called {}", self.word())),
             (true, n, found) => Some(format!("{found} are like the {n} marks that you called {}", self.word())),

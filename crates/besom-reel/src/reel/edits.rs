@@ -23,6 +23,10 @@ impl Reel {
         if self.artist.is_none() {
             return Err(read_only());
         }
+        if matches!(edit, Edit::Rule { .. } | Edit::TakeProposals { .. }) {
+            // Both speak of more than anybody looked at: only the newest examples will do.
+            self.fold.learn_all_due();
+        }
         let deed = self.resolve(edit)?;
         self.commit(deed)
     }

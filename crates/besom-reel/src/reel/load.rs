@@ -111,6 +111,9 @@ impl Reel {
         }
         let mut reel = Self::load(&self.folder, self.artist.clone())?;
         reel.writer = self.writer.take();
+        if self.fold.defers_lessons() {
+            reel.fold.defer_lessons();
+        }
         *self = reel;
         Ok(())
     }

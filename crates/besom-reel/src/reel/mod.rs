@@ -15,7 +15,7 @@ use besom_detect::likeness::Judged;
 
 use crate::error::ReelError;
 use crate::file::journal::Writer;
-use crate::fold::{Fold, Stacks, Verdict};
+use crate::fold::{Fold, LessonDue, LessonSolved, Stacks, Verdict};
 use crate::footage::Footage;
 use crate::ledger::{By, Counts, LedgerTable};
 use crate::model::artist::Artist;
@@ -165,6 +165,13 @@ impl Reel {
         self.fold.frame(id.frame).map_or(0.0, |f| f.confidence(id.index as usize))
     }
 
+    /// The confidence that counts and the standing decision of each candidate of a scan, in their order.
+    pub fn confidences(&self, frame: u64) -> impl Iterator<Item = (f32, Decision)> {
+        self.fold.frame(frame).into_iter().flat_map(|state| {
+            state.verdicts.iter().enumerate().map(|(index, verdict)| (state.confidence(index), verdict.decision))
+        })
+    }
+
     /// What the decisions of its shot say about a candidate; `None` while they say nothing.
     pub fn learned(&self, id: CandidateId) -> Option<Judged> {
         self.fold.frame(id.frame)?.learned.get(id.index as usize).copied()
@@ -179,6 +186,26 @@ impl Reel {
     /// True when a shot has learned something: there are examples enough, and its learning is on.
     pub fn has_learned(&self, shot: usize) -> bool {
         self.fold.has_learned(shot)
+    }
+
+    /// From now on a shot whose examples changed is not judged anew before the change returns; it is due (see
+    /// [`Reel::lesson_due`]). For those who must not wait: until a lesson is taken, what was learned before stands, save
+    /// that nothing is learned from fewer examples than it takes. Rules and the taking of proposals never wait: what is
+    /// due then is worked out first.
+    pub fn defer_lessons(&mut self) {
+        self.fold.defer_lessons();
+    }
+
+    /// What a shot is to learn from the examples that stand now; it holds all it needs to be solved on any thread. `None`
+    /// when nothing is due, as always unless lessons are deferred.
+    pub fn lesson_due(&self) -> Option<LessonDue> {
+        self.fold.lesson_due()
+    }
+
+    /// Takes a solved lesson. False when the shot's examples or candidates are others by now: nothing is changed then, and
+    /// what is to be learned from them is due.
+    pub fn take_lesson(&mut self, solved: LessonSolved) -> bool {
+        self.fold.take_lesson(solved)
     }
 
     /// What a shot has learned from its decisions, and what it proposes.

@@ -364,3 +364,50 @@ fn twenty_thousand_candidates_are_decided_in_no_time() {
     }
     timed("five ledgers", Duration::from_millis(500), started);
 }
+
+/// Rules and taken proposals speak of much that nobody looked at: in a reel that defers its lessons too they follow the
+/// newest examples, and their records are those of a reel that learns at once.
+#[test]
+fn a_rule_waits_for_no_lesson_and_none_is_lost() {
+    let flakes = |n: u32| -> Vec<Candidate> {
+        let mut list: Vec<Candidate> = (0..8).map(|i| candidate(20 + 30 * i, 40 + 3 * n, 0.9)).collect();
+        for c in list.iter_mut().take(6) {
+            (c.polarity, c.peak, c.confidence) = (besom_detect::Polarity::Bright, 5.0, 0.52);
+        }
+        list
+    };
+    let reels = [made(), made()].map(|home| {
+        for frame in 101..=112 {
+            put(&folder(&home), 1, frame, frame, &flakes(frame as u32 - 101));
+        }
+        let reel = Reel::open(&folder(&home), "Ines").unwrap();
+        (home, reel)
+    });
+    let [(_at_once, mut at_once), (home, mut deferred)] = reels;
+    deferred.defer_lessons();
+    let deeds = |reel: &mut Reel| {
+        for (frame, index) in [(101, 0), (102, 3), (103, 1), (104, 4)] {
+            decide(reel, frame, index, Decision::Intended);
+        }
+        let rule = Edit::Rule { decision: Decision::Accepted, filter: Filter { shot: Some(0), ..Filter::default() } };
+        let receipt = reel.record(rule).unwrap();
+        assert!(reel.lesson_due().is_none(), "the rule had it learned first");
+        for index in [2, 5] {
+            decide(reel, 105, index, Decision::Rejected);
+        }
+        receipt
+    };
+    assert_eq!(deeds(&mut deferred), deeds(&mut at_once));
+    let words = |reel: &Reel| reel.records().iter().map(|r| r.deed.clone()).collect::<Vec<_>>();
+    assert_eq!(words(&deferred), words(&at_once));
+    assert!(
+        matches!(&words(&deferred)[4], Deed::Rule { learned, .. } if !learned.is_empty()),
+        "it spared what was learned"
+    );
+    // Whoever opens the reel meanwhile has learned it all; the lesson brings the one that defers to the same.
+    assert!(deferred.learning(0).due);
+    deferred.refresh().unwrap();
+    let due = deferred.lesson_due().unwrap();
+    assert!(deferred.take_lesson(due.solve()));
+    assert_eq!(deferred.fold, Reel::open(&folder(&home), "Mara").unwrap().fold);
+}

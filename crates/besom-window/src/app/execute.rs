@@ -265,6 +265,10 @@ impl App {
     fn take_proposals(&mut self) {
         let Some(desk) = &mut self.desk else { return };
         let Some(shot) = desk.shot().map(|s| s.index) else { return };
+        if desk.learning().is_some_and(|l| l.due) {
+            self.say("This shot is still learning from the marks you decided last. Take its proposals in a moment.");
+            return;
+        }
         let found = desk.learning().filter(|l| !l.proposals.is_empty());
         let Some((count, decision)) = found.map(|l| (l.proposals.len(), l.proposes)) else {
             self.say("Nothing is proposed in this shot. Mark three or more specks as intended or rejected first.");

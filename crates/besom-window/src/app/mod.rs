@@ -12,10 +12,12 @@ pub(crate) use tasks::reel_folder;
 use std::path::PathBuf;
 use std::sync::Arc;
 
+use besom_reel::LessonSolved;
+
 use crate::action;
 use crate::background::meter::Meter;
 use crate::background::tasks::{DemoMaker, What};
-use crate::background::{Answer, Workers};
+use crate::background::{Answer, FAULT, Workers};
 use crate::command::Command;
 use crate::desk::Desk;
 use crate::rooms::bench::Bench;
@@ -146,6 +148,7 @@ impl App {
                 Answer::Picture(picture) => self.bench.take_picture(ctx, picture),
                 Answer::Evidence(evidence) => self.bench.take_evidence(ctx, *evidence),
                 Answer::After(after) => self.bench.take_after(ctx, *after),
+                Answer::Lesson(solved) => self.take_lesson(solved),
                 Answer::Task(end) => self.end_task(end),
                 Answer::Picked(pick, path) => self.picked(pick, path),
             }
@@ -201,8 +204,22 @@ impl App {
         }
     }
 
+    fn take_lesson(&mut self, solved: Option<Box<LessonSolved>>) {
+        match (solved, &mut self.desk) {
+            (Some(solved), Some(desk)) => desk.take_lesson(*solved),
+            (None, _) => self.complain(format!("Nothing was learned. {FAULT}.")),
+            _ => {}
+        }
+    }
+
     fn ask_workers(&mut self, ctx: &egui::Context) {
-        let Some(desk) = &self.desk else { return };
+        let Some(desk) = &mut self.desk else { return };
+        if let Some(due) = desk.wanted_lesson() {
+            self.workers.lesson(due);
+            if self.workers.is_direct() {
+                ctx.request_repaint();
+            }
+        }
         if self.room != Room::Bench {
             return;
         }

@@ -1,4 +1,4 @@
-//! Work beside the window: pictures, evidence, long tasks and file dialogs. The window asks, never waits, and takes the
+//! Work beside the window: pictures, evidence, lessons, long tasks and file dialogs. The window asks, never waits, and takes the
 //! answers at the start of a frame. In synchronous mode (tests) a question is answered before the asking call returns.
 
 pub(crate) mod evidence;
@@ -12,6 +12,7 @@ use std::path::PathBuf;
 use std::sync::Arc;
 use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
 
+use besom_reel::{LessonDue, LessonSolved};
 use besom_scan::FrameCache;
 
 use evidence::{After, Evidence, EvidenceRequest, Examiner};
@@ -44,6 +45,8 @@ pub(crate) enum Answer {
     Evidence(Box<Evidence>),
     /// The proposed repair.
     After(Box<After>),
+    /// What a shot has learned; `None` when the worker met a fault.
+    Lesson(Option<Box<LessonSolved>>),
     /// A long task ended.
     Task(TaskEnd),
     /// A dialog closed; `None` when it was cancelled or could not be shown.
@@ -54,6 +57,7 @@ enum Lanes {
     Threads {
         pictures: Lane<PictureRequest>,
         evidence: Lane<EvidenceRequest>,
+        lessons: Lane<LessonDue>,
     },
     /// Everything on the caller's thread.
     Direct(Box<Examiner>),
@@ -110,6 +114,14 @@ impl Workers {
                 self.waiting.push(Answer::Evidence(Box::new(examiner.crops(&request))));
                 self.waiting.push(Answer::After(Box::new(examiner.after(&request))));
             }
+        }
+    }
+
+    /// Has a lesson worked out.
+    pub(crate) fn lesson(&mut self, due: LessonDue) {
+        match &self.lanes {
+            Lanes::Threads { lessons, .. } => lessons.ask(due),
+            Lanes::Direct(_) => self.waiting.push(Answer::Lesson(Some(Box::new(due.solve())))),
         }
     }
 
@@ -182,11 +194,16 @@ fn threads(
             send(&their_sender, &their_ctx, Answer::After(Box::new(after)));
         }
     })?;
-    Ok(Lanes::Threads { pictures, evidence })
+    let (their_ctx, their_sender) = (ctx.clone(), sender.clone());
+    let lessons = Lane::start("besom lessons", move |due: LessonDue, _| {
+        let solved = guarded(|| Box::new(due.solve()));
+        send(&their_sender, &their_ctx, Answer::Lesson(solved));
+    })?;
+    Ok(Lanes::Threads { pictures, evidence, lessons })
 }
 
 /// What is said when a worker met a fault of the program itself.
-const FAULT: &str = "Besom met a fault of its own here; everything decided is kept";
+pub(crate) const FAULT: &str = "Besom met a fault of its own here; everything decided is kept";
 
 /// Runs `work`; `None` when it panicked. Workers keep caches only, which hold whole entries or none, so going on is sound.
 fn guarded<T>(work: impl FnOnce() -> T) -> Option<T> {

@@ -27,13 +27,16 @@ pub(crate) struct Desk {
     list: Vec<CandidateId>,
     /// What the current shot has learned, and of which shot and state that is.
     learning: Option<((usize, u64), Learning)>,
+    /// The revision at which a worker was last asked for the lesson that is due.
+    lesson_asked: Option<u64>,
     /// Counts changes of decisions, regions and choices, so that answers computed before one are known to be stale.
     revision: u64,
 }
 
 impl Desk {
     /// Puts a reel on the desk, at the frame with this number when there is one.
-    pub(crate) fn new(reel: Reel, frame: Option<u64>) -> Self {
+    pub(crate) fn new(mut reel: Reel, frame: Option<u64>) -> Self {
+        reel.defer_lessons();
         let place = frame.and_then(|f| reel.position(f)).unwrap_or(0);
         let tallies = Tallies::of(&reel);
         let mut desk = Self {
@@ -46,6 +49,7 @@ impl Desk {
             tallies,
             list: Vec::new(),
             learning: None,
+            lesson_asked: None,
             revision: 0,
         };
         desk.relist();

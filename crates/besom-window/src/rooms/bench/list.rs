@@ -84,7 +84,7 @@ fn learning(ui: &mut Ui, desk: &Desk, commands: &mut Vec<Command>) {
     }
     if learning.on && !learning.proposals.is_empty() {
         ui.add_space(2.0);
-        widgets::action_button(ui, Action::TakeProposals, true, commands);
+        widgets::action_button(ui, Action::TakeProposals, !learning.due, commands);
     }
 }
 
@@ -232,10 +232,9 @@ impl Histogram {
         self.bins = vec![[0; 2]; BINS];
         let Some(shot) = desk.reel().shots().get(shot) else { return };
         for entry in desk.reel().frames().iter().filter(|f| shot.contains(f.number)) {
-            for index in 0..desk.reel().candidates(entry.number).len() {
-                let id = CandidateId::new(entry.number, index as u32);
-                let decided = usize::from(desk.reel().decision(id) != Decision::Undecided);
-                let bin = ((desk.reel().confidence(id) * BINS as f32) as usize).min(BINS - 1);
+            for (confidence, decision) in desk.reel().confidences(entry.number) {
+                let decided = usize::from(decision != Decision::Undecided);
+                let bin = ((confidence * BINS as f32) as usize).min(BINS - 1);
                 if let Some(slot) = self.bins.get_mut(bin) {
                     slot[decided] += 1;
                 }

@@ -1,0 +1,107 @@
+//! Learning at the Bench: flakes that belong are called intended, and the others follow from a worker's lesson.
+#![allow(clippy::unwrap_used, clippy::expect_used)]
+
+mod common;
+
+use std::path::Path;
+
+use besom_detect::{Candidate, Kind, Origin, Polarity, Risk};
+use besom_reel::file::candidates::{self, Chunk};
+use besom_reel::work::{self, StartOptions};
+use besom_reel::{CandidateId, Decision, Reel};
+use besom_scan::{Rect, RunMask, Silent};
+use egui::{Key, Modifiers};
+use egui_kittest::Harness;
+use egui_kittest::kittest::Queryable;
+
+use besom_window::App;
+use common::{FIRST, FRAMES, scans, window};
+
+fn mark(x: i32, y: i32, flake: bool) -> Candidate {
+    let side = if flake { 2 } else { 5 };
+    Candidate {
+        mask: RunMask::from_rect(&Rect::new(x, y, x + side, y + side)),
+        kind: Kind::Dust,
+        polarity: if flake { Polarity::Bright } else { Polarity::Dark },
+        confidence: if flake { 0.5 } else { 0.8 },
+        risk: Risk::default(),
+        origin: Origin::Film,
+        peak: if flake { 5.0 } else { 12.0 },
+        reasons: Vec::new(),
+    }
+}
+
+/// A reel with five flakes and a speck of dust on every frame.
+fn snowy(folder: &Path) -> std::path::PathBuf {
+    let reel = folder.join("Skerry test.besom");
+    work::start(&scans(folder), &reel, &StartOptions::default(), &Silent).unwrap();
+    let of_frame = |n: u64| {
+        let by = 3 * (n - FIRST) as i32;
+        let mut list: Vec<Candidate> = (0..5).map(|i| mark(8 + 16 * i, 10 + by + i, true)).collect();
+        list.push(mark(80 - 2 * by, 50, false));
+        list
+    };
+    let frames = (FIRST..FIRST + FRAMES).map(|n| (n, of_frame(n))).collect();
+    let (first, last) = (FIRST, FIRST + FRAMES - 1);
+    let chunk = Chunk { generation: 1, fingerprint: [3; 32], width: 96, height: 72, first, last, frames };
+    candidates::write(&reel, &chunk).unwrap();
+    reel
+}
+
+fn bench<'a>() -> (tempfile::TempDir, Harness<'a, App>) {
+    let folder = tempfile::tempdir().unwrap();
+    let path = snowy(folder.path());
+    let mut harness = window(Some(path));
+    press(&mut harness, Modifiers::NONE, Key::F3);
+    (folder, harness)
+}
+
+fn press(harness: &mut Harness<'_, App>, modifiers: Modifiers, key: Key) {
+    harness.key_press_modifiers(modifiers, key);
+    harness.run();
+}
+
+fn state<'h>(harness: &'h Harness<'_, App>) -> &'h Reel {
+    harness.state().reel().unwrap()
+}
+
+/// Calls the candidate in hand intended while it is a flake, else goes on, until `count` are.
+fn intend(harness: &mut Harness<'_, App>, count: u64) {
+    for _ in 0..60 {
+        if state(harness).total().intended == count {
+            return;
+        }
+        let hand = harness.state().hand().unwrap();
+        let flake = state(harness).candidate(hand).unwrap().polarity == Polarity::Bright;
+        let key = if flake { Key::I } else { Key::ArrowDown };
+        press(harness, Modifiers::NONE, key);
+    }
+    panic!("{count} flakes could not be called intended");
+}
+
+#[test]
+fn flakes_called_intended_have_the_others_proposed_and_taken() {
+    let (_folder, mut harness) = bench();
+    intend(&mut harness, 2);
+    assert!(state(&harness).learning(0).proposals.is_empty());
+    intend(&mut harness, 4);
+    let learning = state(&harness).learning(0);
+    assert!(!learning.due && learning.learned_from == 4, "the worker's lesson was taken: {learning:?}");
+    let dust = |id: &CandidateId| id.index == 5;
+    assert!(!learning.proposals.is_empty() && !learning.proposals.iter().any(dust));
+    // What another program finds in the folder has learned the same.
+    let disk = Reel::open_to_read(state(&harness).folder()).unwrap();
+    assert_eq!(disk.learning(0), learning);
+    assert!(harness.query_by_label_contains(" are like the 4 marks that you called intended").is_some());
+
+    press(&mut harness, Modifiers::SHIFT, Key::I);
+    let taken = learning.proposals.len() as u64;
+    assert_eq!(state(&harness).total().intended, 4 + taken);
+    press(&mut harness, Modifiers::COMMAND, Key::Z);
+    assert_eq!(state(&harness).learning(0), learning);
+    press(&mut harness, Modifiers::COMMAND, Key::Z);
+    press(&mut harness, Modifiers::COMMAND, Key::Z);
+    assert!(state(&harness).learning(0).proposals.is_empty(), "two examples are not enough");
+    assert_eq!(state(&harness).confidence(CandidateId::new(FIRST + 4, 2)), 0.5);
+    assert_eq!(state(&harness).decision(learning.proposals[0]), Decision::Undecided);
+}

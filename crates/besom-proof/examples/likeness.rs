@@ -7,7 +7,8 @@
 //! For every shot of a demo reel and every clip, aged heavily, some false candidates at or above the usual sensitivity are
 //! called intended, drawn at random 20 times; so many true ones are accepted. Of the others the table says how many false
 //! ones are proposed or fall below the sensitivity, and how many true marks of dirt do so wrongly. In shots with specks
-//! that belong (snow, glitter, scuffs) those are the false candidates; elsewhere whatever the truth does not know.
+//! that belong (snow, glitter, scuffs) those are the false candidates; elsewhere whatever the truth does not know. What
+//! lies on such a speck more than on the dirt beside it counts for neither side.
 #![allow(clippy::print_stdout)]
 
 use std::error::Error;
@@ -48,9 +49,14 @@ fn judgeable(aged: &[Vec<Plane>], labels: &[Plane<u8>], belongs: &[Plane<u8>], m
             for (index, c) in found.iter().enumerate().filter(|(_, c)| c.confidence >= SENSITIVITY) {
                 let on =
                     |plane: &Plane<u8>| c.mask.pixels().filter(|&(x, y)| plane.at(x as usize, y as usize) != 0).count();
+                let on_belonging = belongs.get(frame).map_or(0, on);
+                let belongs = on_belonging * 10 >= c.area() * 3;
                 if on(&near) * 10 >= c.area() {
-                    dirt.push((frame, index));
-                } else if belongs.get(frame).is_some_and(|b| on(b) * 10 >= c.area() * 3) {
+                    // A flake beside a speck of dust is neither one nor the other.
+                    if !(belongs && on_belonging > on(&labels[frame])) {
+                        dirt.push((frame, index));
+                    }
+                } else if belongs {
                     belonging.push((frame, index));
                 } else {
                     false_ones.push((frame, index));
@@ -59,11 +65,12 @@ fn judgeable(aged: &[Vec<Plane>], labels: &[Plane<u8>], belongs: &[Plane<u8>], m
             found
         })
         .collect();
-    let of = |f: &Vec<Candidate>| traits(f, labels[0].width(), labels[0].height());
+    let shot: Vec<Option<&[Candidate]>> = frames.iter().map(|f| Some(f.as_slice())).collect();
+    let traits = traits(&shot, labels[0].width(), labels[0].height());
     if belonging.len() > 12 {
         false_ones = belonging;
     }
-    Judgeable { traits: frames.iter().map(of).collect(), frames, dirt, false_ones }
+    Judgeable { traits, frames, dirt, false_ones }
 }
 
 fn table(name: &str, shot: &Judgeable) {

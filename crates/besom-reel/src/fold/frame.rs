@@ -60,11 +60,17 @@ pub(crate) struct FrameState {
 pub(super) struct Found {
     candidates: Arc<Vec<Candidate>>,
     count: usize,
+    seen: bool,
 }
 
 impl Found {
     pub(super) fn list(&self) -> &[Candidate] {
         self.candidates.get(..self.count).unwrap_or_default()
+    }
+
+    /// The same; `None` for a frame that the detector has not seen.
+    pub(super) fn searched(&self) -> Option<&[Candidate]> {
+        self.seen.then(|| self.list())
     }
 }
 
@@ -86,7 +92,7 @@ impl FrameState {
 
     /// The detector's candidates, to take along.
     pub(super) fn share_found(&self) -> Found {
-        Found { candidates: Arc::clone(&self.candidates), count: self.detected }
+        Found { candidates: Arc::clone(&self.candidates), count: self.detected, seen: self.seen }
     }
 
     /// True while these are the candidates that are here.

@@ -2,6 +2,7 @@
 
 use std::sync::Arc;
 
+use besom_detect::Candidate;
 use besom_detect::likeness::{self, Examples, Judged, Traits};
 use rayon::prelude::*;
 
@@ -34,7 +35,8 @@ impl LessonDue {
     pub fn solve(self) -> LessonSolved {
         let (width, height) = self.size;
         let traits = self.traits.clone().unwrap_or_else(|| {
-            Arc::new(self.found.par_iter().map(|found| likeness::traits(found.list(), width, height)).collect())
+            let shot: Vec<Option<&[Candidate]>> = self.found.iter().map(Found::searched).collect();
+            Arc::new(likeness::traits(&shot, width, height))
         });
         let named = |list: &[(usize, usize)]| -> Vec<Traits> {
             list.iter().filter_map(|(frame, index)| traits.get(*frame)?.get(*index)).copied().collect()

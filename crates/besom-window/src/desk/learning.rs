@@ -104,14 +104,18 @@ mod tests {
         let revision = desk.revision();
         desk.take_lesson(late.solve());
         assert!(desk.learning().unwrap().due && desk.revision() == revision && desk.wanted_lesson().is_none());
+        // The slider of the sensitivity is being moved meanwhile: what it shows stays shown.
+        desk.try_sensitivity(0, 0.0);
         desk.take_lesson(newer.solve());
-        let learning = desk.learning().unwrap();
+        assert_eq!(desk.tallies().sum(0, usize::MAX).shown as usize, ids.len());
+        desk.end_trying();
+        let learning = desk.learning().unwrap().clone();
         assert_eq!((learning.due, learning.learned_from), (false, 4));
         assert!(desk.reel().learned(ids[4]).is_some() && desk.revision() > revision && desk.wanted_lesson().is_none());
         // What is on disk has taught another the same.
         let again = Reel::open_to_read(desk.reel().folder()).unwrap();
         assert!(ids.iter().all(|id| again.learned(*id) == desk.reel().learned(*id)));
-        assert_eq!(again.learning(0), *learning);
+        assert_eq!(again.learning(0), learning);
 
         desk.undo().unwrap();
         desk.undo().unwrap();

@@ -232,7 +232,13 @@ impl Desk {
     fn changed(&mut self, frames: Option<&[u64]>) {
         self.revision += 1;
         match frames {
-            None => self.tallies = Tallies::of(&self.reel),
+            None => {
+                self.tallies = Tallies::of(&self.reel);
+                // A lesson may come while the slider is being moved.
+                if let Some((shot, _)) = self.live {
+                    self.recount_shot(shot);
+                }
+            }
             Some(frames) => {
                 for frame in frames {
                     self.recount_frame(*frame);

@@ -70,7 +70,7 @@ fn judgeable(aged: &[Vec<Plane>], labels: &[Plane<u8>], belongs: &[Plane<u8>], m
     if belonging.len() > 12 {
         false_ones = belonging;
     }
-    Judgeable { traits, frames, dirt, false_ones }
+    Judgeable { frames, traits, dirt, false_ones }
 }
 
 fn table(name: &str, shot: &Judgeable) {

@@ -5,7 +5,7 @@ use besom_motion::MotionField;
 use besom_motion::Vector;
 use besom_motion::around::{LocalMatch, Search, search_around};
 use besom_motion::interpolate::sample;
-use besom_scan::Plane;
+use besom_scan::{Plane, Rect};
 use rayon::prelude::*;
 
 use crate::candidate::Polarity;
@@ -14,10 +14,12 @@ use crate::colour::ColourEvidence;
 use crate::components::Component;
 use crate::evidence::Evidence;
 use crate::grain::Grain;
+use crate::outline::{self, EdgePoint};
 use crate::prepare::Prepared;
+use crate::range::{beyond, extremes};
 
 /// Names of the measurements, in the order of [`Measured::values`].
-pub const NAMES: [&str; 61] = [
+pub const NAMES: [&str; 72] = [
     "area",
     "thinness",
     "fill",
@@ -60,6 +62,13 @@ pub const NAMES: [&str; 61] = [
     "colour_mean",
     "colour_peak",
     "colour_rank",
+    "inside_deviation",
+    "outline_closed",
+    "outline_weakest",
+    "outline_quiet",
+    "outline_in_neighbours",
+    "border",
+    "out_of_view",
     "retest_mean",
     "retest_least_side",
     "retest_peak",
@@ -79,11 +88,15 @@ pub const NAMES: [&str; 61] = [
     "witness_response",
     "witness_rim",
     "witness_agree",
+    "beyond_near",
+    "beyond_far",
+    "beyond_here",
+    "tint_beyond",
 ];
 
 /// The first so many of [`NAMES`] cost little and are taken of every suspect; the rest, which realign the neighbours, only
 /// of those that a first look does not dismiss.
-pub const FIRST_LOOK: usize = 42;
+pub const FIRST_LOOK: usize = 49;
 
 /// Places of two shapes in [`NAMES`].
 const FILL: usize = 2;
@@ -202,6 +215,7 @@ impl Unrest {
 struct Zones {
     mask: Vec<(usize, usize)>,
     edge: Vec<(usize, usize)>,
+    outline: Vec<EdgePoint>,
     rim: Vec<(usize, usize)>,
     surround: Vec<(usize, usize)>,
 }
@@ -211,6 +225,7 @@ const RIM: (u8, u8) = (2, 4);
 const SURROUND: u8 = 9;
 /// More positions than this in a zone are thinned out evenly: the means they serve do not change visibly.
 const MOST: usize = 600;
+const MOST_OF_OUTLINE: usize = 120;
 
 impl Zones {
     fn of(component: &Component, taken: &Plane<u8>) -> Self {
@@ -225,7 +240,8 @@ impl Zones {
             distance[start + (run.x0 as i32 - left) as usize..start + (run.x1 as i32 - left) as usize].fill(0);
         }
         chessboard(&mut distance, w, h);
-        let mut zones = Self { mask: Vec::new(), edge: Vec::new(), rim: Vec::new(), surround: Vec::new() };
+        let mut zones =
+            Self { mask: Vec::new(), edge: Vec::new(), outline: Vec::new(), rim: Vec::new(), surround: Vec::new() };
         for j in 1..h - 1 {
             for i in 1..w - 1 {
                 let k = j * w + i;
@@ -235,6 +251,8 @@ impl Zones {
                         zones.mask.push(place);
                         if [k - 1, k + 1, k - w, k + w].iter().any(|n| distance[*n] > 0) {
                             zones.edge.push(place);
+                            let normal = outline::normal(&distance, w, k);
+                            zones.outline.extend(normal.map(|normal| EdgePoint { x: place.0, y: place.1, normal }));
                         }
                     }
                     d if d < RIM.0 || d > SURROUND || taken.at(place.0, place.1) != 0 => {}
@@ -244,11 +262,12 @@ impl Zones {
             }
         }
         thin(&mut zones.surround, MOST);
+        thin(&mut zones.outline, MOST_OF_OUTLINE);
         zones
     }
 }
 
-fn thin(places: &mut Vec<(usize, usize)>, most: usize) {
+fn thin<T>(places: &mut Vec<T>, most: usize) {
     let step = places.len().div_ceil(most).max(1);
     if step > 1 {
         let mut k = 0;
@@ -356,6 +375,8 @@ pub fn glance<'a>(scene: &Scene, component: &'a Component) -> Glance<'a> {
         put.add(whole);
     }
     tint(&mut put, scene, &zones);
+    own_frame(&mut put, scene, &zones, sigma, sign);
+    border(&mut put, scene, component);
     debug_assert_eq!(put.at, FIRST_LOOK);
     // Long for its width; and drawn out, or curled so that it leaves most of its rectangle empty. A ragged blob is neither.
     let drawn_out = values[ELONGATION] > 2.5 || values[FILL] < 0.45;
@@ -371,6 +392,7 @@ pub fn closer_look(scene: &Scene, glance: Glance) -> Measured {
     reappearance(&mut put, scene, component, &zones, sign);
     channels(&mut put, scene, &zones, &aligned, sign);
     witnesses(&mut put, scene, component, &zones, &aligned, sigma, sign);
+    range(&mut put, scene, component, &zones, sigma, sign);
     debug_assert_eq!(put.at, NAMES.len());
     Measured { values, hair }
 }
@@ -461,6 +483,38 @@ fn edges(put: &mut Put, scene: &Scene, zones: &Zones, sigma: f32) {
     put.add(edge);
     let picture = sharpest(&zones.surround, a).max(sharpest(&zones.rim, a)) / sigma;
     put.add(edge / (picture + 1.0));
+}
+
+/// How the mark stands out in its own frame, and what its neighbours show along its outline.
+fn own_frame(put: &mut Put, scene: &Scene, zones: &Zones, sigma: f32, sign: f32) {
+    let luma = &scene.current.luma;
+    put.add(deviation(&zones.mask, luma) / sigma);
+    let seen = [scene.sides[0].seen, scene.sides[1].seen];
+    let outline = outline::measure(&zones.outline, luma, seen, sigma, sign);
+    for value in [outline.closed, outline.weakest, outline.quiet, outline.in_neighbours] {
+        put.add(value);
+    }
+}
+
+/// Beyond so many pixels the frame's border is far away.
+const FROM_BORDER: i32 = 64;
+/// Farther than this out of view, or inside of it, is all the same.
+const OUT_OF_VIEW: f32 = 40.0;
+
+/// Where a mark lies against the frame's border, and how far its place lies outside a neighbour's view, in pixels: what
+/// has just come into the picture has nothing to be held against.
+fn border(put: &mut Put, scene: &Scene, component: &Component) {
+    let (width, height) = (scene.current.width() as i32, scene.current.height() as i32);
+    let b = component.bounds;
+    put.add(b.x0.min(b.y0).min(width - b.x1).min(height - b.y1).min(FROM_BORDER) as f32);
+    let (cx, cy) = centre(&b);
+    let outside = scene.sides.iter().map(|side| {
+        let v = side.field.at(cx as f32, cy as f32);
+        let (left, top) = (b.x0 as f32 + v.dx, b.y0 as f32 + v.dy);
+        let (right, bottom) = (b.x1 as f32 + v.dx, b.y1 as f32 + v.dy);
+        (-left).max(-top).max(right - width as f32).max(bottom - height as f32)
+    });
+    put.add(outside.fold(f32::NEG_INFINITY, f32::max).clamp(-OUT_OF_VIEW, OUT_OF_VIEW));
 }
 
 fn motion(put: &mut Put, scene: &Scene, cx: i32, cy: i32, sigma: f32) {
@@ -709,6 +763,53 @@ fn witnesses(
     put.add(if response.is_finite() { response } else { -1.0 });
     put.add(rim);
     put.add(agree);
+}
+
+/// How far around a mark its range is looked at: nearly as far as a fast motion, and farther.
+const NEAR: i32 = 6;
+const FAR: i32 = 16;
+
+/// How far the mark lies beyond the range of everything around it, in the neighbours and in its own frame.
+fn range(put: &mut Put, scene: &Scene, component: &Component, zones: &Zones, sigma: f32, sign: f32) {
+    let luma = &scene.current.luma;
+    let inside = mean(&zones.mask, |x, y| luma.at(x, y));
+    for reach in [NEAR, FAR] {
+        let area = component.bounds.grown(reach);
+        let beyond = scene.sides.iter().filter_map(|s| Some(beyond(inside, extremes(s.seen, area, 2, None)?, sign)));
+        put.add(beyond.fold(f32::INFINITY, f32::min) / sigma);
+    }
+    let here = extremes(luma, component.bounds.grown(FAR), 1, Some(scene.taken));
+    put.add(here.map_or(0.0, |range| beyond(inside, range, sign) / sigma));
+    put.add(tint_beyond(scene, component, zones, sigma));
+}
+
+/// How far the mark's tint lies beyond the tints around it in both neighbours, in grain sigmas of luma; the larger of the
+/// opponent planes and of both directions. Negative inside their range.
+fn tint_beyond(scene: &Scene, component: &Component, zones: &Zones, sigma: f32) -> f32 {
+    let [a, b] = &scene.sides;
+    let (Some(now), Some(before), Some(after)) = (&scene.current.colour, &a.frame.colour, &b.frame.colour) else {
+        return 0.0;
+    };
+    let (cx, cy) = centre(&component.bounds);
+    let around = component.bounds.grown(FAR);
+    let mut most = f32::NEG_INFINITY;
+    for (k, plane) in now.iter().enumerate() {
+        let (width, height) = (plane.width(), plane.height());
+        let inside = mean(&zones.mask, |x, y| plane.at((x / 2).min(width - 1), (y / 2).min(height - 1)));
+        let range = [(a, &before[k]), (b, &after[k])].into_iter().filter_map(|(side, plane)| {
+            let v = side.field.at(cx as f32, cy as f32);
+            let (dx, dy) = (v.dx.round() as i32, v.dy.round() as i32);
+            let half = |v: i32| v.div_euclid(2);
+            let area =
+                Rect::new(half(around.x0 + dx), half(around.y0 + dy), half(around.x1 + dx), half(around.y1 + dy));
+            extremes(plane, area, 1, None)
+        });
+        let (low, high) = range.fold((f32::INFINITY, f32::NEG_INFINITY), |r, e| (r.0.min(e.0), r.1.max(e.1)));
+        if low <= high {
+            most = most.max(inside - high).max(low - inside);
+        }
+    }
+    most / sigma
 }
 
 #[cfg(test)]

@@ -52,7 +52,7 @@ impl MotionField {
     /// The vector at the middle of the square of 4x4 pixels whose first is `(x, y)`, multiples of four: as [`MotionField::at`]
     /// gives it, without reading between cells where the square is a cell.
     #[inline]
-    pub(crate) fn block(&self, x: usize, y: usize) -> Vector {
+    pub fn block(&self, x: usize, y: usize) -> Vector {
         if self.cell == 4 { self.cell_vector(x / 4, y / 4) } else { self.at(x as f32 + 1.5, y as f32 + 1.5) }
     }
 

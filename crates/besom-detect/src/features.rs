@@ -7,7 +7,7 @@ use besom_motion::MotionField;
 use besom_motion::Vector;
 use besom_motion::around::{LocalMatch, Search, search_around};
 use besom_motion::interpolate::samples;
-use besom_scan::{Plane, Rect};
+use besom_scan::{Plane, Rect, Run};
 use rayon::prelude::*;
 
 use crate::candidate::Polarity;
@@ -200,13 +200,71 @@ impl Unrest {
     }
 }
 
-/// Pixels of a component and of the rims around it, as lists of positions, row by row.
+/// Pixels of a component and of the rims around it, row by row.
 #[derive(Default, Debug, PartialEq)]
 struct Zones {
     mask: Vec<(usize, usize)>,
     edge: Vec<(usize, usize)>,
-    rim: Vec<(usize, usize)>,
-    surround: Vec<(usize, usize)>,
+    rim: Spans,
+    surround: Spans,
+}
+
+/// Pixels as runs, so that they are read a row at a time.
+#[derive(Default, Debug, PartialEq)]
+struct Spans {
+    runs: Vec<Run>,
+    /// Only every so many-th of their pixels is used.
+    step: usize,
+}
+
+/// Pixels of some runs.
+fn pixels(runs: &[Run]) -> usize {
+    runs.iter().map(|run| (run.x1 - run.x0) as usize).sum()
+}
+
+impl Spans {
+    /// The runs' pixels, thinned out evenly to no more than `most`.
+    fn of(runs: Vec<Run>, most: usize) -> Self {
+        let step = pixels(&runs).div_ceil(most).max(1);
+        Self { runs, step }
+    }
+
+    fn thinned<T: Copy>(&self, values: Vec<T>) -> Vec<T> {
+        if self.step <= 1 { values } else { values.into_iter().step_by(self.step).collect() }
+    }
+
+    fn places(&self) -> Vec<(usize, usize)> {
+        let row =
+            |r: &Run| (r.x0..r.x1).map(move |x| (x, r.y)).map(|(x, y)| (x as usize, y as usize)).collect::<Vec<_>>();
+        self.thinned(self.runs.iter().flat_map(row).collect())
+    }
+
+    /// A plane's samples there.
+    fn read(&self, plane: &Plane) -> Vec<f32> {
+        let mut values = Vec::with_capacity(pixels(&self.runs));
+        for run in &self.runs {
+            values.extend_from_slice(&plane.row(run.y as usize)[run.x0 as usize..run.x1 as usize]);
+        }
+        self.thinned(values)
+    }
+
+    /// [`steepness`] there.
+    fn steepness(&self, plane: &Plane) -> Vec<f32> {
+        let mut values = Vec::with_capacity(pixels(&self.runs));
+        for run in &self.runs {
+            let (y, x0, x1) = (run.y as usize, run.x0 as usize, run.x1 as usize);
+            if x0 == 0 || x1 == plane.width() {
+                values.extend((x0..x1).map(|x| steepness(plane, x, y)));
+                continue;
+            }
+            let (above, below) = (plane.row(y.saturating_sub(1)), plane.row((y + 1).min(plane.height() - 1)));
+            let row = plane.row(y);
+            let across = row[x0 - 1..x1 - 1].iter().zip(&row[x0 + 1..=x1]).map(|(left, right)| right - left);
+            let down = above[x0..x1].iter().zip(&below[x0..x1]).map(|(above, below)| below - above);
+            values.extend(across.zip(down).map(|(gx, gy)| gx * gx + gy * gy));
+        }
+        self.thinned(values)
+    }
 }
 
 /// The rim lies from 2 to 4 pixels outside the mask, the surround from 5 to 9.
@@ -237,6 +295,7 @@ impl Zones {
         }
         chessboard(&mut distance, w, h);
         let mut zones = Self::default();
+        let (mut rim, mut surround) = (Vec::new(), Vec::new());
         for j in 1..h - 1 {
             for i in 1..w - 1 {
                 let k = j * w + i;
@@ -249,12 +308,18 @@ impl Zones {
                         }
                     }
                     d if d < RIM.0 || d > SURROUND || taken.at(place.0, place.1) != 0 => {}
-                    d if d <= RIM.1 => zones.rim.push(place),
-                    _ => zones.surround.push(place),
+                    d => {
+                        let runs = if d <= RIM.1 { &mut rim } else { &mut surround };
+                        let (x, y) = (place.0 as u32, place.1 as u32);
+                        match runs.last_mut() {
+                            Some(Run { y: row, x1, .. }) if *row == y && *x1 == x => *x1 += 1,
+                            _ => runs.push(Run { y, x0: x, x1: x + 1 }),
+                        }
+                    }
                 }
             }
         }
-        thin(&mut zones.surround, MOST);
+        (zones.rim, zones.surround) = (Spans::of(rim, usize::MAX), Spans::of(surround, MOST));
         zones
     }
 
@@ -272,18 +337,19 @@ impl Zones {
         let near = grown(&beside, RIM.1 - (RIM.0 - 1), ones(w));
         let far = grown(&near, SURROUND - RIM.1, ones(w));
         let mut zones = Self::default();
+        let (mut rim, mut surround) = (Vec::with_capacity(4 * h), Vec::with_capacity(4 * h));
         for j in 0..h {
             let (m, y) = (mask[j], top + j);
             let row = &taken.row(y)[left..left + w];
+            let free = row.iter().rev().fold(0u64, |bits, taken| bits << 1 | u64::from(*taken == 0));
             let (above, below) = (if j > 0 { mask[j - 1] } else { 0 }, mask.get(j + 1).copied().unwrap_or(0));
             let inner = m << 1 & m >> 1 & above & below;
             put_bits(m, |i| zones.mask.push((left + i, y)));
             put_bits(m & !inner, |i| zones.edge.push((left + i, y)));
-            let free = |i: &usize| row[*i] == 0;
-            put_bits(near[j] & !beside[j], |i| zones.rim.extend(Some(i).filter(free).map(|i| (left + i, y))));
-            put_bits(far[j] & !near[j], |i| zones.surround.extend(Some(i).filter(free).map(|i| (left + i, y))));
+            put_runs(near[j] & !beside[j] & free, (left, y), &mut rim);
+            put_runs(far[j] & !near[j] & free, (left, y), &mut surround);
         }
-        thin(&mut zones.surround, MOST);
+        (zones.rim, zones.surround) = (Spans::of(rim, usize::MAX), Spans::of(surround, MOST));
         zones
     }
 }
@@ -303,6 +369,16 @@ fn put_bits(mut bits: u64, mut put: impl FnMut(usize)) {
     while bits != 0 {
         put(bits.trailing_zeros() as usize);
         bits &= bits - 1;
+    }
+}
+
+/// Puts the runs of set bits of a row, whose first bit lies at `(left, y)`.
+fn put_runs(mut bits: u64, (left, y): (usize, usize), runs: &mut Vec<Run>) {
+    while bits != 0 {
+        let start = bits.trailing_zeros();
+        let end = start + (!(bits >> start)).trailing_zeros().min(u64::BITS - start);
+        runs.push(Run { y: y as u32, x0: left as u32 + start, x1: left as u32 + end });
+        bits &= u64::MAX.checked_shl(end).unwrap_or(0);
     }
 }
 
@@ -364,8 +440,8 @@ struct Shown {
 }
 
 impl Shown {
-    fn at(places: &[(usize, usize)], scene: &Scene) -> Self {
-        Self { luma: read(places, &scene.current.luma), sides: [0, 1].map(|k| read(places, scene.sides[k].seen)) }
+    fn new(scene: &Scene, read: impl Fn(&Plane) -> Vec<f32>) -> Self {
+        Self { luma: read(&scene.current.luma), sides: [0, 1].map(|k| read(scene.sides[k].seen)) }
     }
 
     /// Their means, and the mean differences of the frame from each neighbour and of the neighbours from each other.
@@ -414,11 +490,6 @@ fn slope(steepness: f32) -> f32 {
     0.5 * steepness.sqrt()
 }
 
-/// The greatest steepness at the places of a zone.
-fn steepest(places: &[(usize, usize)], plane: &Plane) -> f32 {
-    places.iter().fold(0.0, |most, &(x, y)| f32::max(most, steepness(plane, x, y)))
-}
-
 /// A component with its first measurements and what the closer look needs again.
 pub struct Glance<'a> {
     component: &'a Component,
@@ -440,7 +511,7 @@ impl Glance<'_> {
 pub fn glance<'a>(scene: &Scene, component: &'a Component) -> Glance<'a> {
     let zones = Zones::of(component, scene.taken);
     let sign = if component.polarity == Polarity::Bright { 1.0 } else { -1.0 };
-    let inside = Shown::at(&zones.mask, scene);
+    let inside = Shown::new(scene, |plane| read(&zones.mask, plane));
     let mean_inside = inside.means();
     let level = mean_inside.level;
     let sigma = scene.grain.luma_at(level).max(0.25);
@@ -572,12 +643,12 @@ fn surroundings(
     sigma: f32,
     sign: f32,
 ) {
-    let rim = Shown::at(&zones.rim, scene);
+    let rim = Shown::new(scene, |plane| zones.rim.read(plane));
     let mean_rim = rim.means();
     let [ra, rb] = mean_rim.residues.map(|residue| residue / sigma);
     put.add(ra.min(rb));
     put.add(ra.max(rb));
-    let surround = Shown::at(&zones.surround, scene);
+    let surround = Shown::new(scene, |plane| zones.surround.read(plane));
     let [sa, sb] =
         means(surround.luma.len(), |k| surround.sides.each_ref().map(|side| (surround.luma[k] - side[k]).abs()));
     put.add(sa.max(sb) / sigma);
@@ -596,15 +667,11 @@ fn surroundings(
 fn edges(put: &mut Put, scene: &Scene, zones: &Zones, sigma: f32) -> f32 {
     let luma = &scene.current.luma;
     let [a, b] = [scene.sides[0].seen, scene.sides[1].seen];
-    let all = |places: &[(usize, usize)], plane: &Plane| -> Vec<f32> {
-        places.iter().map(|&(x, y)| steepness(plane, x, y)).collect()
-    };
-    let edge = all(&zones.edge, luma);
-    let [edge] = means(edge.len(), |k| [slope(edge[k])]);
+    let [edge] = means(zones.edge.len(), |k| [slope(steepness(luma, zones.edge[k].0, zones.edge[k].1))]);
     let edge = edge / sigma;
     put.add(edge);
-    let [rim_a, rim_b] = [a, b].map(|plane| all(&zones.rim, plane));
-    let most = rim_a.iter().fold(steepest(&zones.surround, a), |most, v| f32::max(most, *v));
+    let [rim_a, rim_b] = [a, b].map(|plane| zones.rim.steepness(plane));
+    let most = zones.surround.steepness(a).iter().chain(&rim_a).fold(0.0, |most, v| f32::max(most, *v));
     let picture = slope(most) / sigma;
     put.add(edge / (picture + 1.0));
     let [gradient] = means(rim_a.len(), |k| [slope(rim_a[k].min(rim_b[k]))]);
@@ -822,7 +889,7 @@ fn reappearance(put: &mut Put, scene: &Scene, component: &Component, zones: &Zon
     let luma = &scene.current.luma;
     let mut inside = zones.mask.clone();
     thin(&mut inside, SHAPE);
-    let mut rim = zones.rim.clone();
+    let mut rim = zones.rim.places();
     thin(&mut rim, SHAPE / 2);
     let points: Vec<(usize, usize)> = inside.iter().chain(&rim).copied().collect();
     let (inner, count) = (inside.len().max(1) as f32, points.len().max(1) as f32);
@@ -922,7 +989,7 @@ fn witnesses(
 
 #[cfg(test)]
 mod tests {
-    use besom_scan::{Run, RunMask};
+    use besom_scan::RunMask;
     use proptest::prelude::*;
 
     use super::*;
@@ -1013,6 +1080,22 @@ mod tests {
             let window = component.bounds.grown(i32::from(SURROUND)).intersect(&taken.rect());
             let (narrow, wide) = (Zones::narrow(&component, &taken, &window), Zones::wide(&component, &taken, &window));
             prop_assert_eq!(narrow, wide);
+        }
+    }
+
+    #[test]
+    fn spans_are_read_as_their_pixels() {
+        let plane = noise(3, 40, 30);
+        let runs = vec![Run { y: 0, x0: 0, x1: 7 }, Run { y: 9, x0: 12, x1: 31 }, Run { y: 29, x0: 33, x1: 40 }];
+        for most in [usize::MAX, 10, 4] {
+            let spans = Spans::of(runs.clone(), most);
+            let mut places: Vec<(usize, usize)> =
+                runs.iter().flat_map(|r| (r.x0..r.x1).map(|x| (x as usize, r.y as usize))).collect();
+            thin(&mut places, most);
+            assert_eq!(spans.places(), places);
+            assert_eq!(spans.read(&plane), read(&places, &plane));
+            let each: Vec<f32> = places.iter().map(|&(x, y)| steepness(&plane, x, y)).collect();
+            assert_eq!(spans.steepness(&plane), each);
         }
     }
 }

@@ -195,24 +195,75 @@ impl Walk {
         step.next[usize::from(row[step.feature as usize] > step.threshold)]
     }
 
-    /// The leaves that a row falls into, tree by tree, a few trees side by side.
-    fn leaves<'a>(&'a self, row: &'a [f32]) -> impl Iterator<Item = u32> + 'a {
-        const SIDE_BY_SIDE: usize = 8;
-        self.roots.chunks(SIDE_BY_SIDE).flat_map(move |roots| {
-            let mut nodes = [0u32; SIDE_BY_SIDE];
-            for (node, (root, _)) in nodes.iter_mut().zip(roots) {
-                *node = *root;
+    /// Goes down a few trees side by side: each step waits for the one before it, so several walks are kept going. `seen` is
+    /// told of every step: which of the trees, from which node, to which.
+    fn down<const N: usize>(
+        &self,
+        roots: &[(u32, u32); N],
+        row: &[f32],
+        mut seen: impl FnMut(usize, u32, u32),
+    ) -> [u32; N] {
+        let mut nodes = roots.map(|(root, _)| root);
+        for _ in 0..roots.iter().fold(0, |most, (_, depth)| most.max(*depth)) {
+            for (k, node) in nodes.iter_mut().enumerate() {
+                let next = self.next(*node, row);
+                seen(k, *node, next);
+                *node = next;
             }
-            let nodes_used = &mut nodes[..roots.len()];
-            for _ in 0..roots.iter().map(|(_, depth)| *depth).max().unwrap_or(0) {
-                for node in &mut *nodes_used {
-                    *node = self.next(*node, row);
+        }
+        nodes
+    }
+
+    /// The sum of a start and of the answers that a row falls into, in the order of the trees. In f64, so that no file's numbers
+    /// can overflow into something that is not a number.
+    fn sum(&self, start: f32, row: &[f32]) -> f64 {
+        let (groups, rest) = self.roots.as_chunks::<SIDE_BY_SIDE>();
+        let mut sum = f64::from(start);
+        for roots in groups {
+            for leaf in self.down(roots, row, |_, _, _| {}) {
+                sum += f64::from(self.values[leaf as usize]);
+            }
+        }
+        for root in rest {
+            let [leaf] = self.down(&[*root], row, |_, _, _| {});
+            sum += f64::from(self.values[leaf as usize]);
+        }
+        sum
+    }
+
+    /// Credits every change of the node values on a row's way down to the feature asked about, in the order of the trees and of
+    /// the steps down each.
+    fn credit(&self, row: &[f32], moved: &mut [f32]) {
+        let mut ways = [[(0u32, 0.0f32); MAX_DEPTH]; SIDE_BY_SIDE];
+        let (groups, rest) = self.roots.as_chunks::<SIDE_BY_SIDE>();
+        let step = |from: u32, to: u32| {
+            let moved = self.values[to as usize] - self.values[from as usize];
+            (self.steps[from as usize].feature, moved)
+        };
+        for roots in groups {
+            let mut taken = [0usize; SIDE_BY_SIDE];
+            self.down(roots, row, |k, from, to| {
+                ways[k][taken[k]] = step(from, to);
+                taken[k] += 1;
+            });
+            // A leaf leads to itself and moves nothing.
+            for (way, (_, depth)) in ways.iter().zip(roots) {
+                for (feature, by) in &way[..*depth as usize] {
+                    moved[*feature as usize] += by;
                 }
             }
-            nodes.into_iter().take(roots.len())
-        })
+        }
+        for root in rest {
+            self.down(&[*root], row, |_, from, to| {
+                let (feature, by) = step(from, to);
+                moved[feature as usize] += by;
+            });
+        }
     }
 }
+
+/// Trees that are walked side by side.
+const SIDE_BY_SIDE: usize = 8;
 
 /// The file, field by field.
 #[derive(Deserialize)]
@@ -334,10 +385,7 @@ impl Trees {
     ///
     /// A feature that is not a number, or that a short row lacks, goes left at every question.
     pub fn raw(&self, features: &[f32]) -> f32 {
-        // In f64, so that no file's numbers can overflow into something that is not a number.
-        let row = self.whole(features);
-        let leaves = self.walk.leaves(&row);
-        leaves.fold(f64::from(self.base), |sum, leaf| sum + f64::from(self.walk.values[leaf as usize])) as f32
+        self.walk.sum(self.base, &self.whole(features)) as f32
     }
 
     /// A row with what it lacks as not a number, and something to ask for where there are no features.
@@ -380,16 +428,7 @@ impl Trees {
     pub fn contributions(&self, features: &[f32]) -> Vec<f32> {
         let row = self.whole(features);
         let mut moved = vec![0.0; row.len()];
-        for (root, depth) in &self.walk.roots {
-            let mut node = *root;
-            for _ in 0..*depth {
-                let next = self.walk.next(node, &row);
-                // A leaf leads to itself and moves nothing.
-                let feature = self.walk.steps[node as usize].feature as usize;
-                moved[feature] += self.walk.values[next as usize] - self.walk.values[node as usize];
-                node = next;
-            }
-        }
+        self.walk.credit(&row, &mut moved);
         moved.truncate(self.features.len());
         moved
     }

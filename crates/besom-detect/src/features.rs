@@ -708,7 +708,9 @@ struct Aligned {
 impl Aligned {
     fn new(found: LocalMatch, plane: &Plane, places: &[(usize, usize)]) -> Self {
         let mut shown = samples(plane, places, found.vector);
-        shown.iter_mut().for_each(|v| *v += found.offset);
+        for v in &mut shown {
+            *v += found.offset;
+        }
         Self { found, shown }
     }
 }
@@ -1056,7 +1058,7 @@ mod tests {
         fn fits_are_those_of_the_definition(
             seed in any::<u32>(), x in 0usize..70, y in 0usize..50, own in 1i32..8, near_too in any::<bool>(),
         ) {
-            let (now, plane) = (noise(seed, 80, 60), noise(seed ^ 77, 80, 60));
+            let (now, plane) = (noise(seed, 80, 60), noise(seed ^ 0x4d, 80, 60));
             let points: Vec<(usize, usize)> =
                 (y..y + 10).flat_map(|y| (x..x + 10).map(move |x| (x, y))).filter(|(x, y)| now.at(*x, *y) > 700.0).collect();
             let fast = fits(&Shape::new(&points, &now), &plane, own, near_too);
@@ -1076,7 +1078,7 @@ mod tests {
             pixels.push(Run { y: y as u32, x0: x as u32, x1: x as u32 + 1 });
             let mask = RunMask::from_runs(pixels);
             let component = Component { bounds: mask.bounds(), mask, polarity: Polarity::Dark };
-            let taken = noise(seed ^ 5, 100, 50).map(|v| u8::from(v > 900.0));
+            let taken = noise(seed ^ 0x5, 100, 50).map(|v| u8::from(v > 900.0));
             let window = component.bounds.grown(i32::from(SURROUND)).intersect(&taken.rect());
             let (narrow, wide) = (Zones::narrow(&component, &taken, &window), Zones::wide(&component, &taken, &window));
             prop_assert_eq!(narrow, wide);

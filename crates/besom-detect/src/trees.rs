@@ -136,6 +136,7 @@ pub struct Trees {
 }
 
 // What the trees are, and not how they are walked: stored results are told by this text.
+#[allow(clippy::missing_fields_in_debug)]
 impl std::fmt::Debug for Trees {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         f.debug_struct("Trees")

@@ -164,7 +164,7 @@ fn strong(gains: &[f32]) -> impl Iterator<Item = (usize, &f32)> {
     gains
         .chunks(TOGETHER)
         .enumerate()
-        .filter(|(_, gains)| gains.iter().fold(false, |any, v| any | (*v >= LEAST_GAIN)))
+        .filter(|(_, gains)| gains.iter().filter(|v| **v >= LEAST_GAIN).count() > 0)
         .flat_map(|(block, gains)| {
             let columns = gains.iter().enumerate().map(move |(k, value)| (block * TOGETHER + k, value));
             columns.filter(|(_, value)| **value >= LEAST_GAIN)

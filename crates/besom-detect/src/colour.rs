@@ -65,47 +65,81 @@ pub fn test(
     fields: [&MotionField; 2],
     level: &Plane,
 ) -> ColourEvidence {
+    let seen: Vec<[Plane; PLANES]> = (0..2)
+        .into_par_iter()
+        .map(|s| {
+            let [across, against] = moved(neighbours[s], fields[s]);
+            [Flicker::levelled(&current[0], across), Flicker::levelled(&current[1], against)]
+        })
+        .collect();
     let planes = (0..PLANES)
         .into_par_iter()
         .map(|k| {
-            let now = &current[k];
-            let seen = [0, 1].map(|s| Flicker::levelled(now, moved(&neighbours[s][k], fields[s])));
-            responses(now, &seen[0], &seen[1], &noise(now, [&seen[0], &seen[1]], level), level)
+            let (now, a, b) = (&current[k], &seen[0][k], &seen[1][k]);
+            responses(now, a, b, &noise(now, [a, b], level), level)
         })
         .collect();
     ColourEvidence { planes }
 }
 
-/// A half-size plane as seen through a full-size field, bilinear: the planes are smooth already.
-fn moved(plane: &Plane, field: &MotionField) -> Plane {
-    let (width, height) = (plane.width(), plane.height());
-    let mut out = Plane::new(width, height);
-    out.as_mut_slice()
-        .par_chunks_mut(2 * width)
-        .enumerate()
-        .for_each(|(band, rows)| moved_band(plane, field, band, rows));
-    out
+/// Half-size planes as seen through a full-size field, bilinear: the planes are smooth already.
+fn moved(planes: &[Plane; PLANES], field: &MotionField) -> [Plane; PLANES] {
+    let (width, height) = (planes[0].width(), planes[0].height());
+    let [mut across, mut against] = [Plane::new(width, height), Plane::new(width, height)];
+    let bands = across.as_mut_slice().par_chunks_mut(2 * width).zip(against.as_mut_slice().par_chunks_mut(2 * width));
+    bands.enumerate().for_each(|(band, (across, against))| moved_band(planes, field, band, [across, against]));
+    [across, against]
 }
 
+/// Two rows, moved by squares of two samples, each of which is a cell of the field.
 #[multiversion::multiversion(targets("x86_64+avx2"))]
-fn moved_band(plane: &Plane, field: &MotionField, band: usize, rows: &mut [f32]) {
-    let (width, height) = (plane.width() as i32, plane.height() as i32);
+fn moved_band(planes: &[Plane; PLANES], field: &MotionField, band: usize, [across, against]: [&mut [f32]; PLANES]) {
+    let (width, height) = (planes[0].width() as i32, planes[0].height() as i32);
     for x0 in (0..width).step_by(2) {
-        let v = field.at(2.0 * x0 as f32 + 1.5, 4.0 * band as f32 + 1.5);
+        let v = field.block(2 * x0 as usize, 4 * band);
         let (dx, dy) = (0.5 * v.dx, 0.5 * v.dy);
         let (fx, fy) = (dx.floor(), dy.floor());
-        let (tx, ty) = (dx - fx, dy - fy);
-        for (j, row) in rows.chunks_mut(width as usize).enumerate() {
-            let y = (band as i32 * 2 + j as i32).saturating_add(fy as i32);
-            let (top, bottom) = (y.clamp(0, height - 1) as usize, y.saturating_add(1).clamp(0, height - 1) as usize);
-            let (top, bottom) = (plane.row(top), plane.row(bottom));
-            for x in x0..(x0 + 2).min(width) {
-                let left = x.saturating_add(fx as i32);
-                let (l, r) = (left.clamp(0, width - 1) as usize, left.saturating_add(1).clamp(0, width - 1) as usize);
-                let above = top[l] + tx * (top[r] - top[l]);
-                let below = bottom[l] + tx * (bottom[r] - bottom[l]);
-                row[x as usize] = above + ty * (below - above);
+        let (x, y) = (x0.saturating_add(fx as i32), (2 * band as i32).saturating_add(fy as i32));
+        let inside = x >= 0 && y >= 0 && x < width - 2 && y < height - 2;
+        for (plane, rows) in planes.iter().zip([&mut *across, &mut *against]) {
+            if inside && rows.len() == 2 * width as usize && x0 + 1 < width {
+                moved_square(plane, (x as usize, y as usize), (dx - fx, dy - fy), &mut rows[x0 as usize..]);
+            } else {
+                moved_at_border(plane, (x, y), (dx - fx, dy - fy), x0, rows);
             }
+        }
+    }
+}
+
+/// Two samples of each of two rows, from the nine samples around them.
+// Inlined into the loop that is compiled for several processor levels.
+#[allow(clippy::inline_always)]
+#[inline(always)]
+fn moved_square(plane: &Plane, (x, y): (usize, usize), (tx, ty): (f32, f32), out: &mut [f32]) {
+    let width = plane.width();
+    let around = &plane.as_slice()[y * width + x..][..2 * width + 3];
+    let mut lines = [[0.0f32; 2]; 3];
+    for (j, line) in lines.iter_mut().enumerate() {
+        let row = &around[j * width..j * width + 3];
+        *line = [row[0] + tx * (row[1] - row[0]), row[1] + tx * (row[2] - row[1])];
+    }
+    for i in 0..2 {
+        out[i] = lines[0][i] + ty * (lines[1][i] - lines[0][i]);
+        out[width + i] = lines[1][i] + ty * (lines[2][i] - lines[1][i]);
+    }
+}
+
+/// The same where some of them lie outside: the border repeats its samples.
+fn moved_at_border(plane: &Plane, (left, top): (i32, i32), (tx, ty): (f32, f32), x0: i32, rows: &mut [f32]) {
+    let width = plane.width() as i32;
+    for (j, row) in rows.chunks_mut(width as usize).enumerate() {
+        let y = top.saturating_add(j as i32);
+        for (i, x) in (x0..(x0 + 2).min(width)).enumerate() {
+            let left = left.saturating_add(i as i32);
+            let at = |i: i32, j: i32| plane.clamped(left.saturating_add(i), y.saturating_add(j));
+            let above = at(0, 0) + tx * (at(1, 0) - at(0, 0));
+            let below = at(0, 1) + tx * (at(1, 1) - at(0, 1));
+            row[x as usize] = above + ty * (below - above);
         }
     }
 }
@@ -310,7 +344,20 @@ mod tests {
 
     #[test]
     fn a_field_of_no_motion_moves_nothing() {
-        let [plane, _] = opponents(&planes(9, None)).unwrap();
-        assert_eq!(moved(&plane, &MotionField::still(W, H)), plane);
+        let planes = opponents(&planes(9, None)).unwrap();
+        assert_eq!(moved(&planes, &MotionField::still(W, H)), planes);
+    }
+
+    #[test]
+    fn squares_inside_are_moved_as_those_at_the_border() {
+        let planes = opponents(&planes(4, None)).unwrap();
+        for (x0, (x, y), t) in [(6, (3, 9), (0.25, 0.875)), (20, (22, 5), (0.0, 0.5)), (40, (31, 50), (0.7, 0.1))] {
+            for plane in &planes {
+                let (mut fast, mut plain) = (vec![0.0f32; W], vec![0.0f32; W]);
+                moved_square(plane, (x, y), t, &mut fast[x0..]);
+                moved_at_border(plane, (x as i32, y as i32), t, x0 as i32, &mut plain);
+                assert_eq!(fast, plain);
+            }
+        }
     }
 }

@@ -42,10 +42,13 @@ pub fn components(evidence: &Evidence, t: &Thresholds) -> Vec<Component> {
     let mut found = Vec::new();
     let mut stack: Vec<(u32, u32)> = Vec::new();
     let mut pixels: Vec<(u32, u32)> = Vec::new();
+    let mut seeds: Vec<usize> = Vec::new();
     for y in 0..height {
         let (spike, rank) = (evidence.spike.row(y), evidence.rank.row(y));
-        for x in 0..width {
-            if spike[x].abs() < t.seed || rank[x].abs() < t.rank || seen.at(x, y) != 0 {
+        seeds.clear();
+        put_seeds(spike, rank, t, &mut seeds);
+        for x in seeds.iter().copied() {
+            if seen.at(x, y) != 0 {
                 continue;
             }
             let sign = spike[x].signum();
@@ -72,6 +75,24 @@ pub fn components(evidence: &Evidence, t: &Thresholds) -> Vec<Component> {
     // Seeds are met row by row, but growth may reach above the seed: order by the first pixel of the whole object.
     found.sort_by_key(|c| c.mask.first_pixel());
     found
+}
+
+/// Responses that are looked at together for a seed, of which most rows have few.
+const TOGETHER: usize = 16;
+
+/// Puts the columns of a row's seeds.
+#[multiversion::multiversion(targets("x86_64+avx2"))]
+fn put_seeds(spike: &[f32], rank: &[f32], t: &Thresholds, seeds: &mut Vec<usize>) {
+    for (block, (spike, rank)) in spike.chunks(TOGETHER).zip(rank.chunks(TOGETHER)).enumerate() {
+        let mut any = false;
+        for (spike, rank) in spike.iter().zip(rank) {
+            any |= (spike.abs() >= t.seed) & (rank.abs() >= t.rank);
+        }
+        if any {
+            let is_seed = |k: &usize| spike[*k].abs() >= t.seed && rank[*k].abs() >= t.rank;
+            seeds.extend((0..spike.len()).filter(is_seed).map(|k| block * TOGETHER + k));
+        }
+    }
 }
 
 fn component(pixels: &[(u32, u32)], sign: f32) -> Component {

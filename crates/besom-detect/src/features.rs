@@ -1,11 +1,13 @@
 //! What is measured of a suspected mark before it is judged. Every number is dimensionless or in grain sigmas, so that one
 //! model serves every stock, size and depth.
 
+use std::borrow::Cow;
+
 use besom_motion::MotionField;
 use besom_motion::Vector;
 use besom_motion::around::{LocalMatch, Search, search_around};
-use besom_motion::interpolate::sample;
-use besom_scan::{Plane, Rect};
+use besom_motion::interpolate::samples;
+use besom_scan::{Plane, Rect, Run};
 use rayon::prelude::*;
 
 use crate::candidate::Polarity;
@@ -14,7 +16,7 @@ use crate::colour::ColourEvidence;
 use crate::components::Component;
 use crate::evidence::Evidence;
 use crate::grain::Grain;
-use crate::outline::{self, EdgePoint};
+use crate::outline::{Outline, edge_points};
 use crate::prepare::Prepared;
 use crate::range::{beyond, extremes};
 
@@ -211,13 +213,71 @@ impl Unrest {
     }
 }
 
-/// Pixels of a component and of the rims around it, as lists of positions.
+/// Pixels of a component and of the rims around it, row by row.
+#[derive(Default, Debug, PartialEq)]
 struct Zones {
     mask: Vec<(usize, usize)>,
     edge: Vec<(usize, usize)>,
-    outline: Vec<EdgePoint>,
-    rim: Vec<(usize, usize)>,
-    surround: Vec<(usize, usize)>,
+    rim: Spans,
+    surround: Spans,
+}
+
+/// Pixels as runs, so that they are read a row at a time.
+#[derive(Default, Debug, PartialEq)]
+struct Spans {
+    runs: Vec<Run>,
+    /// Only every so many-th of their pixels is used.
+    step: usize,
+}
+
+/// Pixels of some runs.
+fn pixels(runs: &[Run]) -> usize {
+    runs.iter().map(|run| (run.x1 - run.x0) as usize).sum()
+}
+
+impl Spans {
+    /// The runs' pixels, thinned out evenly to no more than `most`.
+    fn of(runs: Vec<Run>, most: usize) -> Self {
+        let step = pixels(&runs).div_ceil(most).max(1);
+        Self { runs, step }
+    }
+
+    fn thinned<T: Copy>(&self, values: Vec<T>) -> Vec<T> {
+        if self.step <= 1 { values } else { values.into_iter().step_by(self.step).collect() }
+    }
+
+    fn places(&self) -> Vec<(usize, usize)> {
+        let row =
+            |r: &Run| (r.x0..r.x1).map(move |x| (x, r.y)).map(|(x, y)| (x as usize, y as usize)).collect::<Vec<_>>();
+        self.thinned(self.runs.iter().flat_map(row).collect())
+    }
+
+    /// A plane's samples there.
+    fn read(&self, plane: &Plane) -> Vec<f32> {
+        let mut values = Vec::with_capacity(pixels(&self.runs));
+        for run in &self.runs {
+            values.extend_from_slice(&plane.row(run.y as usize)[run.x0 as usize..run.x1 as usize]);
+        }
+        self.thinned(values)
+    }
+
+    /// [`steepness`] there.
+    fn steepness(&self, plane: &Plane) -> Vec<f32> {
+        let mut values = Vec::with_capacity(pixels(&self.runs));
+        for run in &self.runs {
+            let (y, x0, x1) = (run.y as usize, run.x0 as usize, run.x1 as usize);
+            if x0 == 0 || x1 == plane.width() {
+                values.extend((x0..x1).map(|x| steepness(plane, x, y)));
+                continue;
+            }
+            let (above, below) = (plane.row(y.saturating_sub(1)), plane.row((y + 1).min(plane.height() - 1)));
+            let row = plane.row(y);
+            let across = row[x0 - 1..x1 - 1].iter().zip(&row[x0 + 1..=x1]).map(|(left, right)| right - left);
+            let down = above[x0..x1].iter().zip(&below[x0..x1]).map(|(above, below)| below - above);
+            values.extend(across.zip(down).map(|(gx, gy)| gx * gx + gy * gy));
+        }
+        self.thinned(values)
+    }
 }
 
 /// The rim lies from 2 to 4 pixels outside the mask, the surround from 5 to 9.
@@ -229,8 +289,16 @@ const MOST_OF_OUTLINE: usize = 120;
 
 impl Zones {
     fn of(component: &Component, taken: &Plane<u8>) -> Self {
-        let frame = taken.rect();
-        let window = component.bounds.grown(i32::from(SURROUND)).intersect(&frame);
+        let window = component.bounds.grown(i32::from(SURROUND)).intersect(&taken.rect());
+        if window.width() <= u64::BITS as usize {
+            Self::narrow(component, taken, &window)
+        } else {
+            Self::wide(component, taken, &window)
+        }
+    }
+
+    /// Zones in a window of any width.
+    fn wide(component: &Component, taken: &Plane<u8>, window: &Rect) -> Self {
         // One row and column of margin on each side, at the largest distance.
         let (w, h) = (window.width() + 2, window.height() + 2);
         let (left, top) = (window.x0 - 1, window.y0 - 1);
@@ -240,8 +308,8 @@ impl Zones {
             distance[start + (run.x0 as i32 - left) as usize..start + (run.x1 as i32 - left) as usize].fill(0);
         }
         chessboard(&mut distance, w, h);
-        let mut zones =
-            Self { mask: Vec::new(), edge: Vec::new(), outline: Vec::new(), rim: Vec::new(), surround: Vec::new() };
+        let mut zones = Self::default();
+        let (mut rim, mut surround) = (Vec::new(), Vec::new());
         for j in 1..h - 1 {
             for i in 1..w - 1 {
                 let k = j * w + i;
@@ -251,19 +319,80 @@ impl Zones {
                         zones.mask.push(place);
                         if [k - 1, k + 1, k - w, k + w].iter().any(|n| distance[*n] > 0) {
                             zones.edge.push(place);
-                            let normal = outline::normal(&distance, w, k);
-                            zones.outline.extend(normal.map(|normal| EdgePoint { x: place.0, y: place.1, normal }));
                         }
                     }
                     d if d < RIM.0 || d > SURROUND || taken.at(place.0, place.1) != 0 => {}
-                    d if d <= RIM.1 => zones.rim.push(place),
-                    _ => zones.surround.push(place),
+                    d => {
+                        let runs = if d <= RIM.1 { &mut rim } else { &mut surround };
+                        let (x, y) = (place.0 as u32, place.1 as u32);
+                        match runs.last_mut() {
+                            Some(Run { y: row, x1, .. }) if *row == y && *x1 == x => *x1 += 1,
+                            _ => runs.push(Run { y, x0: x, x1: x + 1 }),
+                        }
+                    }
                 }
             }
         }
-        thin(&mut zones.surround, MOST);
-        thin(&mut zones.outline, MOST_OF_OUTLINE);
+        (zones.rim, zones.surround) = (Spans::of(rim, usize::MAX), Spans::of(surround, MOST));
         zones
+    }
+
+    /// The same in a window whose rows have no more pixels than a word has bits: what lies within a distance of the mask is the
+    /// mask grown by it.
+    fn narrow(component: &Component, taken: &Plane<u8>, window: &Rect) -> Self {
+        let (w, h) = (window.width(), window.height());
+        let (left, top) = (window.x0 as usize, window.y0 as usize);
+        let ones = |count: usize| if count == 0 { 0 } else { u64::MAX >> (u64::BITS as usize - count) };
+        let mut mask = vec![0u64; h];
+        for run in component.mask.runs() {
+            mask[run.y as usize - top] |= ones(run.x1 as usize - left) & !ones(run.x0 as usize - left);
+        }
+        let beside = grown(&mask, RIM.0 - 1, ones(w));
+        let near = grown(&beside, RIM.1 - (RIM.0 - 1), ones(w));
+        let far = grown(&near, SURROUND - RIM.1, ones(w));
+        let mut zones = Self::default();
+        let (mut rim, mut surround) = (Vec::with_capacity(4 * h), Vec::with_capacity(4 * h));
+        for j in 0..h {
+            let (m, y) = (mask[j], top + j);
+            let row = &taken.row(y)[left..left + w];
+            let free = row.iter().rev().fold(0u64, |bits, taken| bits << 1 | u64::from(*taken == 0));
+            let (above, below) = (if j > 0 { mask[j - 1] } else { 0 }, mask.get(j + 1).copied().unwrap_or(0));
+            let inner = m << 1 & m >> 1 & above & below;
+            put_bits(m, |i| zones.mask.push((left + i, y)));
+            put_bits(m & !inner, |i| zones.edge.push((left + i, y)));
+            put_runs(near[j] & !beside[j] & free, (left, y), &mut rim);
+            put_runs(far[j] & !near[j] & free, (left, y), &mut surround);
+        }
+        (zones.rim, zones.surround) = (Spans::of(rim, usize::MAX), Spans::of(surround, MOST));
+        zones
+    }
+}
+
+/// Rows of bits grown by a chessboard distance; `whole` has the bits of a row.
+fn grown(rows: &[u64], by: u8, whole: u64) -> Vec<u64> {
+    let by = usize::from(by);
+    let wide: Vec<u64> =
+        rows.iter().map(|row| (1..=by).fold(*row, |grown, k| grown | row << k | row >> k) & whole).collect();
+    (0..rows.len())
+        .map(|j| wide[j.saturating_sub(by)..(j + by + 1).min(rows.len())].iter().fold(0, |all, row| all | row))
+        .collect()
+}
+
+/// Calls `put` with the place of every set bit, lowest first.
+fn put_bits(mut bits: u64, mut put: impl FnMut(usize)) {
+    while bits != 0 {
+        put(bits.trailing_zeros() as usize);
+        bits &= bits - 1;
+    }
+}
+
+/// Puts the runs of set bits of a row, whose first bit lies at `(left, y)`.
+fn put_runs(mut bits: u64, (left, y): (usize, usize), runs: &mut Vec<Run>) {
+    while bits != 0 {
+        let start = bits.trailing_zeros();
+        let end = start + (!(bits >> start)).trailing_zeros().min(u64::BITS - start);
+        runs.push(Run { y: y as u32, x0: left as u32 + start, x1: left as u32 + end });
+        bits &= u64::MAX.checked_shl(end).unwrap_or(0);
     }
 }
 
@@ -297,23 +426,82 @@ fn chessboard(distance: &mut [u8], w: usize, h: usize) {
     }
 }
 
-fn mean(places: &[(usize, usize)], mut value: impl FnMut(usize, usize) -> f32) -> f32 {
-    if places.is_empty() {
-        return 0.0;
+/// Means of several things over the places `0..count` of a zone, all in one pass: a sum waits for the one before it, so
+/// several are kept going. Zeros when there are no places.
+// Inlined, so that what is averaged is known.
+#[allow(clippy::inline_always)]
+#[inline(always)]
+fn means<const N: usize>(count: usize, values: impl Fn(usize) -> [f32; N]) -> [f32; N] {
+    let mut sums = [0.0f32; N];
+    for k in 0..count {
+        for (sum, value) in sums.iter_mut().zip(values(k)) {
+            *sum += value;
+        }
     }
-    places.iter().map(|&(x, y)| value(x, y)).sum::<f32>() / places.len() as f32
+    if count == 0 { sums } else { sums.map(|sum| sum / count as f32) }
 }
 
-fn deviation(places: &[(usize, usize)], plane: &Plane) -> f32 {
-    let middle = mean(places, |x, y| plane.at(x, y));
-    mean(places, |x, y| (plane.at(x, y) - middle).powi(2)).sqrt()
+/// A plane's samples at the places of a zone.
+fn read(places: &[(usize, usize)], plane: &Plane) -> Vec<f32> {
+    let (samples, width) = (plane.as_slice(), plane.width());
+    places.iter().map(|&(x, y)| samples[y * width + x]).collect()
 }
 
-fn slope(plane: &Plane, x: usize, y: usize) -> f32 {
-    let (x, y) = (x as i32, y as i32);
-    let gx = plane.clamped(x + 1, y) - plane.clamped(x - 1, y);
-    let gy = plane.clamped(x, y + 1) - plane.clamped(x, y - 1);
-    0.5 * (gx * gx + gy * gy).sqrt()
+/// What a frame's luma and its two compensated neighbours show at the places of a zone.
+struct Shown {
+    luma: Vec<f32>,
+    sides: [Vec<f32>; 2],
+}
+
+impl Shown {
+    fn new(scene: &Scene, read: impl Fn(&Plane) -> Vec<f32>) -> Self {
+        Self { luma: read(&scene.current.luma), sides: [0, 1].map(|k| read(scene.sides[k].seen)) }
+    }
+
+    /// Their means, and the mean differences of the frame from each neighbour and of the neighbours from each other.
+    fn means(&self) -> ShownMeans {
+        let count = self.luma.len();
+        let (now, a, b) = (&self.luma[..count], &self.sides[0][..count], &self.sides[1][..count]);
+        let all = |k: usize| {
+            let (now, a, b) = (now[k], a[k], b[k]);
+            [now, a, b, (now - a).abs(), (now - b).abs(), (a - b).abs(), 0.5 * (a + b)]
+        };
+        let [luma, a, b, residue_a, residue_b, apart, level] = means(count, all);
+        ShownMeans { luma, sides: [a, b], residues: [residue_a, residue_b], apart, level }
+    }
+}
+
+/// See [`Shown::means`]; `level` is the mean of both neighbours.
+struct ShownMeans {
+    luma: f32,
+    sides: [f32; 2],
+    residues: [f32; 2],
+    apart: f32,
+    level: f32,
+}
+
+/// Standard deviation of values whose mean is known.
+fn deviation(values: &[f32], mean: f32) -> f32 {
+    let [variance] = means(values.len(), |k| [(values[k] - mean) * (values[k] - mean)]);
+    variance.sqrt()
+}
+
+/// Four times the square of a plane's slope at a place.
+fn steepness(plane: &Plane, x: usize, y: usize) -> f32 {
+    let (width, samples) = (plane.width(), plane.as_slice());
+    let (gx, gy) = if x > 0 && y > 0 && x + 1 < width && y + 1 < plane.height() {
+        let at = y * width + x;
+        (samples[at + 1] - samples[at - 1], samples[at + width] - samples[at - width])
+    } else {
+        let (x, y) = (x as i32, y as i32);
+        (plane.clamped(x + 1, y) - plane.clamped(x - 1, y), plane.clamped(x, y + 1) - plane.clamped(x, y - 1))
+    };
+    gx * gx + gy * gy
+}
+
+/// The slope, in codes a pixel, of a steepness. It rises with it, so the steepest place has the greatest slope.
+fn slope(steepness: f32) -> f32 {
+    0.5 * steepness.sqrt()
 }
 
 /// A component with its first measurements and what the closer look needs again.
@@ -336,10 +524,10 @@ impl Glance<'_> {
 /// Takes the first measurements of a component.
 pub fn glance<'a>(scene: &Scene, component: &'a Component) -> Glance<'a> {
     let zones = Zones::of(component, scene.taken);
-    let luma = &scene.current.luma;
-    let [a, b] = [scene.sides[0].seen, scene.sides[1].seen];
     let sign = if component.polarity == Polarity::Bright { 1.0 } else { -1.0 };
-    let level = mean(&zones.mask, |x, y| 0.5 * (a.at(x, y) + b.at(x, y)));
+    let inside = Shown::new(scene, |plane| read(&zones.mask, plane));
+    let mean_inside = inside.means();
+    let level = mean_inside.level;
     let sigma = scene.grain.luma_at(level).max(0.25);
     let mut values = [0.0f32; NAMES.len()];
     let mut put = Put { values: &mut values, at: 0 };
@@ -354,8 +542,8 @@ pub fn glance<'a>(scene: &Scene, component: &'a Component) -> Glance<'a> {
     put.add(elongation(&zones.mask));
 
     shape_of_response(&mut put, scene, &zones, sign);
-    surroundings(&mut put, scene, &zones, sigma, sign);
-    edges(&mut put, scene, &zones, sigma);
+    surroundings(&mut put, scene, &zones, (&inside, &mean_inside), sigma, sign);
+    let rim_gradient = edges(&mut put, scene, &zones, sigma);
     let (cx, cy) = centre(&component.bounds);
     motion(&mut put, scene, cx, cy, sigma);
     let same = if sign < 0.0 { 1 } else { 2 };
@@ -365,17 +553,18 @@ pub fn glance<'a>(scene: &Scene, component: &'a Component) -> Glance<'a> {
 
     put.add(sign);
     put.add(level / 1024.0);
-    put.add(((mean(&zones.mask, |x, y| luma.at(x, y)) - 800.0) / 100.0).max(0.0));
+    put.add(((mean_inside.luma - 800.0) / 100.0).max(0.0));
     put.add(f32::from(scene.one_sided));
-    put.add(component.bounds.width().max(component.bounds.height()) as f32 / luma.width() as f32 * 100.0);
-    put.add(mean(&zones.rim, |x, y| slope(a, x, y).min(slope(b, x, y))) / sigma);
+    put.add(component.bounds.width().max(component.bounds.height()) as f32 / scene.current.width() as f32 * 100.0);
+    put.add(rim_gradient);
     for (cells, whole) in scene.unrest.cells.iter().zip(scene.unrest.whole) {
         put.add(cells.mean_around((cx, cy), 1));
         put.add(cells.mean_around((cx, cy), 4));
         put.add(whole);
     }
     tint(&mut put, scene, &zones);
-    own_frame(&mut put, scene, &zones, sigma, sign);
+    put.add(deviation(&inside.luma, mean_inside.luma) / sigma);
+    outline(&mut put, scene, component, &zones, sigma, sign);
     border(&mut put, scene, component);
     debug_assert_eq!(put.at, FIRST_LOOK);
     // Long for its width; and drawn out, or curled so that it leaves most of its rectangle empty. A ragged blob is neither.
@@ -388,11 +577,12 @@ pub fn glance<'a>(scene: &Scene, component: &'a Component) -> Glance<'a> {
 pub fn closer_look(scene: &Scene, glance: Glance) -> Measured {
     let Glance { component, zones, sigma, sign, hair, mut values } = glance;
     let mut put = Put { values: &mut values, at: FIRST_LOOK };
-    let aligned = retest(&mut put, scene, component, &zones, sigma, sign);
+    let luma = read(&zones.mask, &scene.current.luma);
+    let aligned = retest(&mut put, scene, component, (&zones, &luma), sigma, sign);
     reappearance(&mut put, scene, component, &zones, sign);
     channels(&mut put, scene, &zones, &aligned, sign);
-    witnesses(&mut put, scene, component, &zones, &aligned, sigma, sign);
-    range(&mut put, scene, component, &zones, sigma, sign);
+    witnesses(&mut put, scene, component, (&zones, &luma), &aligned, sigma, sign);
+    range(&mut put, scene, component, (&zones, &luma), sigma, sign);
     debug_assert_eq!(put.at, NAMES.len());
     Measured { values, hair }
 }
@@ -411,10 +601,13 @@ impl Put<'_> {
 
 /// Ratio of the longer to the shorter axis of the pixels' moments of inertia.
 fn elongation(places: &[(usize, usize)]) -> f32 {
-    let (mx, my) = (mean(places, |x, _| x as f32), mean(places, |_, y| y as f32));
-    let xx = mean(places, |x, _| (x as f32 - mx).powi(2)) + 1.0 / 12.0;
-    let yy = mean(places, |_, y| (y as f32 - my).powi(2)) + 1.0 / 12.0;
-    let xy = mean(places, |x, y| (x as f32 - mx) * (y as f32 - my));
+    let place = |k: usize| (places[k].0 as f32, places[k].1 as f32);
+    let [mx, my] = means(places.len(), |k| place(k).into());
+    let [xx, yy, xy] = means(places.len(), |k| {
+        let (x, y) = (place(k).0 - mx, place(k).1 - my);
+        [x * x, y * y, x * y]
+    });
+    let (xx, yy) = (xx + 1.0 / 12.0, yy + 1.0 / 12.0);
     let half = 0.5 * (xx + yy);
     let root = (0.25 * (xx - yy).powi(2) + xy * xy).sqrt();
     let (long, short) = (half + root, (half - root).max(1.0 / 12.0));
@@ -446,51 +639,69 @@ fn tint(put: &mut Put, scene: &Scene, zones: &Zones) {
 }
 
 fn shape_of_response(put: &mut Put, scene: &Scene, zones: &Zones, sign: f32) {
-    let e = scene.evidence;
-    put.add(mean(&zones.mask, |x, y| sign * e.spike.at(x, y)));
-    put.add(zones.mask.iter().map(|&(x, y)| sign * e.spike.at(x, y)).fold(0.0, f32::max));
-    put.add(mean(&zones.mask, |x, y| (sign * e.rank.at(x, y)).max(0.0)));
-    put.add(zones.mask.iter().map(|&(x, y)| sign * e.rank.at(x, y)).fold(0.0, f32::max));
-    put.add(mean(&zones.mask, |x, y| f32::from(sign * e.rank.at(x, y) > 0.3)));
+    let [spike, rank] = [&scene.evidence.spike, &scene.evidence.rank].map(|plane| read(&zones.mask, plane));
+    let count = zones.mask.len();
+    let [spike_mean, rank_mean, rank_share] = means(count, |k| {
+        let (spike, rank) = (sign * spike[k], sign * rank[k]);
+        [spike, rank.max(0.0), f32::from(rank > 0.3)]
+    });
+    let peak = |values: &[f32]| values.iter().fold(0.0, |most, v| f32::max(most, sign * v));
+    put.add(spike_mean);
+    put.add(peak(&spike));
+    put.add(rank_mean);
+    put.add(peak(&rank));
+    put.add(rank_share);
 }
 
-fn surroundings(put: &mut Put, scene: &Scene, zones: &Zones, sigma: f32, sign: f32) {
-    let luma = &scene.current.luma;
-    let [a, b] = [scene.sides[0].seen, scene.sides[1].seen];
-    let residue =
-        |places: &[(usize, usize)], plane: &Plane| mean(places, |x, y| (luma.at(x, y) - plane.at(x, y)).abs());
-    let (ra, rb) = (residue(&zones.rim, a) / sigma, residue(&zones.rim, b) / sigma);
+fn surroundings(
+    put: &mut Put,
+    scene: &Scene,
+    zones: &Zones,
+    (inside, mean_inside): (&Shown, &ShownMeans),
+    sigma: f32,
+    sign: f32,
+) {
+    let rim = Shown::new(scene, |plane| zones.rim.read(plane));
+    let mean_rim = rim.means();
+    let [ra, rb] = mean_rim.residues.map(|residue| residue / sigma);
     put.add(ra.min(rb));
     put.add(ra.max(rb));
-    put.add(residue(&zones.surround, a).max(residue(&zones.surround, b)) / sigma);
-    put.add(mean(&zones.mask, |x, y| (a.at(x, y) - b.at(x, y)).abs()) / sigma);
-    put.add(mean(&zones.rim, |x, y| (a.at(x, y) - b.at(x, y)).abs()) / sigma);
-    let step = |plane: &Plane| {
-        sign * (mean(&zones.mask, |x, y| plane.at(x, y)) - mean(&zones.rim, |x, y| plane.at(x, y))) / sigma
-    };
-    put.add(step(luma));
-    put.add(step(a).max(step(b)));
-    put.add(deviation(&zones.rim, luma) / sigma);
-    put.add(deviation(&zones.mask, a).min(deviation(&zones.mask, b)) / sigma);
+    let surround = Shown::new(scene, |plane| zones.surround.read(plane));
+    let [sa, sb] =
+        means(surround.luma.len(), |k| surround.sides.each_ref().map(|side| (surround.luma[k] - side[k]).abs()));
+    put.add(sa.max(sb) / sigma);
+    put.add(mean_inside.apart / sigma);
+    put.add(mean_rim.apart / sigma);
+    let step = |inside: f32, rim: f32| sign * (inside - rim) / sigma;
+    put.add(step(mean_inside.luma, mean_rim.luma));
+    let [a, b] = [0, 1].map(|k| step(mean_inside.sides[k], mean_rim.sides[k]));
+    put.add(a.max(b));
+    put.add(deviation(&rim.luma, mean_rim.luma) / sigma);
+    let [a, b] = [0, 1].map(|k| deviation(&inside.sides[k], mean_inside.sides[k]));
+    put.add(a.min(b) / sigma);
 }
 
-fn edges(put: &mut Put, scene: &Scene, zones: &Zones, sigma: f32) {
+/// The mark's edges; returns the gradient of its rim in the neighbours.
+fn edges(put: &mut Put, scene: &Scene, zones: &Zones, sigma: f32) -> f32 {
     let luma = &scene.current.luma;
-    let a = scene.sides[0].seen;
-    let sharpest =
-        |places: &[(usize, usize)], plane: &Plane| places.iter().map(|&(x, y)| slope(plane, x, y)).fold(0.0, f32::max);
-    let edge = mean(&zones.edge, |x, y| slope(luma, x, y)) / sigma;
+    let [a, b] = [scene.sides[0].seen, scene.sides[1].seen];
+    let [edge] = means(zones.edge.len(), |k| [slope(steepness(luma, zones.edge[k].0, zones.edge[k].1))]);
+    let edge = edge / sigma;
     put.add(edge);
-    let picture = sharpest(&zones.surround, a).max(sharpest(&zones.rim, a)) / sigma;
+    let [rim_a, rim_b] = [a, b].map(|plane| zones.rim.steepness(plane));
+    let most = zones.surround.steepness(a).iter().chain(&rim_a).fold(0.0, |most, v| f32::max(most, *v));
+    let picture = slope(most) / sigma;
     put.add(edge / (picture + 1.0));
+    let [gradient] = means(rim_a.len(), |k| [slope(rim_a[k].min(rim_b[k]))]);
+    gradient / sigma
 }
 
-/// How the mark stands out in its own frame, and what its neighbours show along its outline.
-fn own_frame(put: &mut Put, scene: &Scene, zones: &Zones, sigma: f32, sign: f32) {
-    let luma = &scene.current.luma;
-    put.add(deviation(&zones.mask, luma) / sigma);
+/// How the mark stands out along its outline, and what its neighbours show there.
+fn outline(put: &mut Put, scene: &Scene, component: &Component, zones: &Zones, sigma: f32, sign: f32) {
+    let mut points = edge_points(&component.mask, &zones.edge);
+    thin(&mut points, MOST_OF_OUTLINE);
     let seen = [scene.sides[0].seen, scene.sides[1].seen];
-    let outline = outline::measure(&zones.outline, luma, seen, sigma, sign);
+    let outline = Outline::measure(&points, &scene.current.luma, seen, sigma, sign);
     for value in [outline.closed, outline.weakest, outline.quiet, outline.in_neighbours] {
         put.add(value);
     }
@@ -537,31 +748,44 @@ fn search(radius: i32, sigma: f32) -> Search {
     Search { radius, most_pixels: 240, content: 1.3 * sigma }
 }
 
-/// Aligns both neighbours anew on the surroundings alone and asks again whether the mark is missing there.
+/// A neighbour aligned anew.
+struct Aligned {
+    found: LocalMatch,
+    /// What it shows at the mark's pixels, levelled.
+    shown: Vec<f32>,
+}
+
+impl Aligned {
+    fn new(found: LocalMatch, plane: &Plane, places: &[(usize, usize)]) -> Self {
+        let mut shown = samples(plane, places, found.vector);
+        for v in &mut shown {
+            *v += found.offset;
+        }
+        Self { found, shown }
+    }
+}
+
+/// Aligns both neighbours anew on the surroundings alone and asks again whether the mark is missing there. `inside` is the
+/// frame's luma at the mark's pixels.
 fn retest(
     put: &mut Put,
     scene: &Scene,
     component: &Component,
-    zones: &Zones,
+    (zones, inside): (&Zones, &[f32]),
     sigma: f32,
     sign: f32,
-) -> [LocalMatch; 2] {
+) -> [Aligned; 2] {
     let luma = &scene.current.luma;
     let (cx, cy) = centre(&component.bounds);
     let window = component.bounds.grown(REACH);
     let aligned = [0, 1].map(|k| {
-        let side = &scene.sides[k];
-        let start = side.field.at(cx as f32, cy as f32);
-        search_around(luma, &side.frame.luma, scene.taken, None, window, start, &search(1, sigma))
+        let (plane, start) = (&scene.sides[k].frame.luma, scene.sides[k].field.at(cx as f32, cy as f32));
+        let found = search_around(luma, plane, scene.taken, None, window, start, &search(1, sigma));
+        Aligned::new(found, plane, &zones.mask)
     });
-    let difference = |k: usize, x: usize, y: usize| {
-        let m = &aligned[k];
-        let other = sample(&scene.sides[k].frame.luma, x as f32 + m.vector.dx, y as f32 + m.vector.dy) + m.offset;
-        sign * (luma.at(x, y) - other) / sigma
-    };
     let (mut both, mut least, mut peak, mut apart) = (0.0, [0.0f32; 2], 0.0f32, 0.0);
-    for &(x, y) in &zones.mask {
-        let (da, db) = (difference(0, x, y), difference(1, x, y));
+    for ((luma, a), b) in inside.iter().zip(&aligned[0].shown).zip(&aligned[1].shown) {
+        let (da, db) = (sign * (luma - a) / sigma, sign * (luma - b) / sigma);
         both += da.min(db);
         least[0] += da;
         least[1] += db;
@@ -572,9 +796,9 @@ fn retest(
     put.add(both / n);
     put.add(least[0].min(least[1]) / n);
     put.add(peak);
-    let rim = aligned[0].error.max(aligned[1].error) / sigma;
+    let rim = aligned[0].found.error.max(aligned[1].found.error) / sigma;
     put.add(if rim.is_finite() { rim } else { 20.0 });
-    let shift = |k: usize| aligned[k].vector.distance(scene.sides[k].field.at(cx as f32, cy as f32));
+    let shift = |k: usize| aligned[k].found.vector.distance(scene.sides[k].field.at(cx as f32, cy as f32));
     put.add(shift(0).max(shift(1)));
     put.add(apart / n / (both / n).abs().max(0.5));
     aligned
@@ -585,47 +809,84 @@ const SEARCH: i32 = 14;
 /// Positions of the mark and its rim that are compared.
 const SHAPE: usize = 40;
 
+/// Displacements two samples apart that are looked at side by side, and such one sample apart.
+const COARSE: usize = 16;
+const FINE: usize = 8;
+/// Rows of displacements that are looked at side by side: each sum waits for the one before it, so several are kept going.
+const ROWS: usize = 3;
+
 /// Points of a mark and of its rim, to be held against planes of the frame's size at displacements up to [`SEARCH`].
 struct Shape {
-    points: Vec<(i32, i32, f32)>,
-    /// Places in a plane's samples, when every displaced point lies inside the frame.
-    places: Option<Vec<i32>>,
+    values: Vec<f32>,
+    /// Where the points lie among a plane's samples, or among those of the window.
+    places: Vec<i32>,
+    /// The part of a plane that displaced points reach, when it is not all inside.
+    window: Option<Rect>,
 }
 
 impl Shape {
-    fn new(points: Vec<(i32, i32, f32)>, width: i32, height: i32) -> Self {
-        let inside =
-            |&(x, y, _): &(i32, i32, f32)| x >= SEARCH && y >= SEARCH && x + SEARCH < width && y + SEARCH < height;
-        let places = points.iter().all(inside).then(|| points.iter().map(|&(x, y, _)| y * width + x).collect());
-        Self { points, places }
+    fn new(points: &[(usize, usize)], plane: &Plane) -> Self {
+        let values = read(points, plane);
+        let far = points.iter().fold((usize::MAX, usize::MAX, 0, 0), |(l, t, r, b), &(x, y)| {
+            (l.min(x), t.min(y), r.max(x + 1), b.max(y + 1))
+        });
+        let around = Rect::new(far.0 as i32, far.1 as i32, far.2 as i32, far.3 as i32).grown(SEARCH);
+        // Rows of displacements are read with some samples beyond them.
+        let reach = Rect { x1: around.x1 + FINE as i32, ..around };
+        let window = (!points.is_empty() && reach.intersect(&plane.rect()) != reach).then_some(reach);
+        let (left, top, stride) = window.map_or((0, 0, plane.width() as i32), |r| (r.x0, r.y0, r.width() as i32));
+        let places = points.iter().map(|&(x, y)| (y as i32 - top) * stride + x as i32 - left).collect();
+        Self { values, places, window }
     }
 
-    /// Sum of absolute differences at a displacement; any value of at least `enough` once it has reached that.
-    fn difference(&self, plane: &Plane, dx: i32, dy: i32, enough: f32) -> f32 {
-        let mut sum = 0.0;
-        if let Some(places) = &self.places {
-            let samples = plane.as_slice();
-            let shift = dy * plane.width() as i32 + dx;
-            for (place, &(_, _, value)) in places.iter().zip(&self.points) {
-                sum += (value - samples[(place + shift) as usize]).abs();
-                if sum >= enough {
-                    break;
-                }
-            }
-        } else {
-            for &(x, y, value) in &self.points {
-                sum += (value - plane.clamped(x + dx, y + dy)).abs();
-                if sum >= enough {
-                    break;
-                }
-            }
-        }
-        sum
+    /// The plane as far as displaced points reach; its border repeats its samples.
+    fn reached<'a>(&self, plane: &'a Plane) -> Cow<'a, Plane> {
+        self.window.map_or(Cow::Borrowed(plane), |r| {
+            let at = |x: usize, y: usize| plane.clamped(r.x0 + x as i32, r.y0 + y as i32);
+            Cow::Owned(Plane::from_fn(r.width(), r.height(), at))
+        })
     }
 }
 
+/// Steps through a plane's samples to a displacement and to those `step` rows below each other.
+fn shifts(plane: &Plane, (dx, dy): (i32, i32), step: i32) -> [i32; ROWS] {
+    std::array::from_fn(|j| (dy + step * j as i32) * plane.width() as i32 + dx)
+}
+
+/// Sums of absolute differences, each over the points in their order, with every second sample from each shift on.
+#[multiversion::multiversion(targets("x86_64+avx2"))]
+fn coarse_differences(shape: &Shape, plane: &Plane, shifts: [i32; ROWS]) -> [[f32; COARSE]; ROWS] {
+    let samples = plane.as_slice();
+    let mut sums = [[0.0f32; COARSE]; ROWS];
+    for (value, place) in shape.values.iter().zip(&shape.places) {
+        for (sums, shift) in sums.iter_mut().zip(shifts) {
+            let there = &samples[(place + shift) as usize..][..2 * COARSE - 1];
+            for (i, sum) in sums.iter_mut().enumerate() {
+                *sum += (value - there[2 * i]).abs();
+            }
+        }
+    }
+    sums
+}
+
+/// The same with every sample from each shift on.
+#[multiversion::multiversion(targets("x86_64+avx2"))]
+fn fine_differences(shape: &Shape, plane: &Plane, shifts: [i32; ROWS]) -> [[f32; FINE]; ROWS] {
+    let samples = plane.as_slice();
+    let mut sums = [[0.0f32; FINE]; ROWS];
+    for (value, place) in shape.values.iter().zip(&shape.places) {
+        for (sums, shift) in sums.iter_mut().zip(shifts) {
+            let there = &samples[(place + shift) as usize..][..FINE];
+            for (sum, there) in sums.iter_mut().zip(there) {
+                *sum += (value - there).abs();
+            }
+        }
+    }
+    sums
+}
+
 /// Where a mark's shape fits best among displacements: the sum of differences, and how far away.
-#[derive(Clone, Copy)]
+#[derive(Clone, Copy, Debug, PartialEq)]
 struct Fit {
     sum: f32,
     distance: f32,
@@ -637,28 +898,37 @@ impl Fit {
 
 /// The best fits nearer than `own` and from there on. Every second displacement first, then all around the best of them.
 fn fits(shape: &Shape, plane: &Plane, own: i32, near_too: bool) -> [Fit; 2] {
+    let plane = &*shape.reached(plane);
     let mut best = [Fit::NONE; 2];
     let mut at = [(0, 0); 2];
-    let look = |dx: i32, dy: i32, best: &mut [Fit; 2], at: &mut [(i32, i32); 2]| {
+    let mut look = |dx: i32, dy: i32, sum: f32| {
         let zone = usize::from(dx.abs().max(dy.abs()) >= own);
-        if zone == 0 && !near_too {
-            return;
-        }
-        let sum = shape.difference(plane, dx, dy, best[zone].sum);
-        if sum < best[zone].sum {
+        if (zone == 1 || near_too) && sum < best[zone].sum {
             best[zone] = Fit { sum, distance: (dx as f32).hypot(dy as f32) };
             at[zone] = (dx, dy);
         }
+        at
     };
-    for dy in (-SEARCH..=SEARCH).step_by(2) {
-        for dx in (-SEARCH..=SEARCH).step_by(2) {
-            look(dx, dy, &mut best, &mut at);
+    let mut found = [(0, 0); 2];
+    for top in (-SEARCH..=SEARCH).step_by(2 * ROWS) {
+        for (j, sums) in coarse_differences(shape, plane, shifts(plane, (-SEARCH, top), 2)).into_iter().enumerate() {
+            for (i, sum) in sums.into_iter().take(SEARCH as usize + 1).enumerate() {
+                found = look(2 * i as i32 - SEARCH, top + 2 * j as i32, sum);
+            }
         }
     }
-    for (x, y) in at {
-        for dy in (y - 1).max(-SEARCH)..=(y + 1).min(SEARCH) {
-            for dx in (x - 1).max(-SEARCH)..=(x + 1).min(SEARCH) {
-                look(dx, dy, &mut best, &mut at);
+    for (x, y) in found {
+        if !near_too && x.abs().max(y.abs()) + 1 < own {
+            continue;
+        }
+        let (left, top) = ((x - 1).max(-SEARCH), (y - 1).max(-SEARCH));
+        let (right, bottom) = ((x + 1).min(SEARCH), (y + 1).min(SEARCH));
+        // At the lower end the rows begin one higher, so that all of them are inside.
+        let first = top.min(SEARCH + 1 - ROWS as i32);
+        let rows = fine_differences(shape, plane, shifts(plane, (left, first), 1));
+        for dy in top..=bottom {
+            for dx in left..=right {
+                look(dx, dy, rows[(dy - first) as usize][(dx - left) as usize]);
             }
         }
     }
@@ -671,12 +941,11 @@ fn reappearance(put: &mut Put, scene: &Scene, component: &Component, zones: &Zon
     let luma = &scene.current.luma;
     let mut inside = zones.mask.clone();
     thin(&mut inside, SHAPE);
-    let mut rim = zones.rim.clone();
+    let mut rim = zones.rim.places();
     thin(&mut rim, SHAPE / 2);
-    let points: Vec<(i32, i32, f32)> =
-        inside.iter().chain(&rim).map(|&(x, y)| (x as i32, y as i32, luma.at(x, y))).collect();
+    let points: Vec<(usize, usize)> = inside.iter().chain(&rim).copied().collect();
     let (inner, count) = (inside.len().max(1) as f32, points.len().max(1) as f32);
-    let shape = Shape::new(points, luma.width() as i32, luma.height() as i32);
+    let shape = Shape::new(&points, luma);
     let own = 1 + (component.bounds.width().max(component.bounds.height()) / 2).min(6) as i32;
     let mut explained = [Fit::NONE; 2];
     let mut nearest = (f32::INFINITY, 0.0f32);
@@ -702,7 +971,7 @@ fn reappearance(put: &mut Put, scene: &Scene, component: &Component, zones: &Zon
 }
 
 /// Do all colour channels say the same? Dust covers all dye layers; an error of motion rarely looks alike in all three.
-fn channels(put: &mut Put, scene: &Scene, zones: &Zones, aligned: &[LocalMatch; 2], sign: f32) {
+fn channels(put: &mut Put, scene: &Scene, zones: &Zones, aligned: &[Aligned; 2], sign: f32) {
     let planes = &scene.current.planes;
     if planes.len() < 3 {
         for value in [0.0, 1.0, 1.0] {
@@ -712,17 +981,24 @@ fn channels(put: &mut Put, scene: &Scene, zones: &Zones, aligned: &[LocalMatch; 
     }
     let mut inside = zones.mask.clone();
     thin(&mut inside, 60);
+    // Where each of them stands in either neighbour, to the nearest pixel.
+    let there = [0, 1].map(|k| {
+        let v = aligned[k].found.vector;
+        let moved = |(x, y): &(usize, usize)| ((*x as f32 + v.dx).round() as i32, (*y as f32 + v.dy).round() as i32);
+        inside.iter().map(moved).collect::<Vec<(i32, i32)>>()
+    });
     let mut response = [0.0f32; 3];
     for (c, out) in response.iter_mut().enumerate() {
-        let difference = |k: usize, x: usize, y: usize| {
-            let m = &aligned[k];
+        let differences = [0, 1].map(|k| {
             let other = scene.sides[k].frame.planes.get(c).unwrap_or(&planes[c]);
-            let there = other.clamped((x as f32 + m.vector.dx).round() as i32, (y as f32 + m.vector.dy).round() as i32);
-            sign * (planes[c].at(x, y) - there - m.offset)
-        };
-        *out = mean(&inside, |x, y| {
-            let (da, db) = (difference(0, x, y), difference(1, x, y));
-            da.min(db).max(0.0) + da.max(db).min(0.0)
+            let difference = |(&(x, y), &(i, j)): (&(usize, usize), &(i32, i32))| {
+                sign * (planes[c].at(x, y) - other.clamped(i, j) - aligned[k].found.offset)
+            };
+            inside.iter().zip(&there[k]).map(difference).collect::<Vec<f32>>()
+        });
+        [*out] = means(inside.len(), |k| {
+            let (da, db) = (differences[0][k], differences[1][k]);
+            [da.min(db).max(0.0) + da.max(db).min(0.0)]
         });
     }
     let (low, high) = response.iter().fold((f32::MAX, f32::MIN), |(l, h), v| (l.min(*v), h.max(*v)));
@@ -736,8 +1012,8 @@ fn witnesses(
     put: &mut Put,
     scene: &Scene,
     component: &Component,
-    zones: &Zones,
-    aligned: &[LocalMatch; 2],
+    (zones, inside): (&Zones, &[f32]),
+    aligned: &[Aligned; 2],
     sigma: f32,
     sign: f32,
 ) {
@@ -747,17 +1023,15 @@ fn witnesses(
     for (k, near) in aligned.iter().enumerate() {
         let Some(frame) = scene.witnesses[k] else { continue };
         // Steady motion carries on: twice the nearer vector is the place to start.
-        let start = Vector::new(2.0 * near.vector.dx, 2.0 * near.vector.dy);
+        let start = Vector::new(2.0 * near.found.vector.dx, 2.0 * near.found.vector.dy);
         let m = search_around(luma, &frame.luma, scene.taken, None, window, start, &search(2, sigma));
         if !m.error.is_finite() {
             continue;
         }
-        let far = |x: usize, y: usize| sample(&frame.luma, x as f32 + m.vector.dx, y as f32 + m.vector.dy) + m.offset;
-        let close = |x: usize, y: usize| {
-            sample(&scene.sides[k].frame.luma, x as f32 + near.vector.dx, y as f32 + near.vector.dy) + near.offset
-        };
-        response = response.min(mean(&zones.mask, |x, y| sign * (luma.at(x, y) - far(x, y))) / sigma);
-        agree = agree.max(mean(&zones.mask, |x, y| (close(x, y) - far(x, y)).abs()) / sigma);
+        let far = Aligned::new(m, &frame.luma, &zones.mask).shown;
+        let [missing, apart] = means(inside.len(), |k| [sign * (inside[k] - far[k]), (near.shown[k] - far[k]).abs()]);
+        response = response.min(missing / sigma);
+        agree = agree.max(apart / sigma);
         rim = rim.max(m.error / sigma);
     }
     put.add(if response.is_finite() { response } else { -1.0 });
@@ -770,15 +1044,14 @@ const NEAR: i32 = 6;
 const FAR: i32 = 16;
 
 /// How far the mark lies beyond the range of everything around it, in the neighbours and in its own frame.
-fn range(put: &mut Put, scene: &Scene, component: &Component, zones: &Zones, sigma: f32, sign: f32) {
-    let luma = &scene.current.luma;
-    let inside = mean(&zones.mask, |x, y| luma.at(x, y));
+fn range(put: &mut Put, scene: &Scene, component: &Component, (zones, luma): (&Zones, &[f32]), sigma: f32, sign: f32) {
+    let [inside] = means(luma.len(), |k| [luma[k]]);
     for reach in [NEAR, FAR] {
         let area = component.bounds.grown(reach);
         let beyond = scene.sides.iter().filter_map(|s| Some(beyond(inside, extremes(s.seen, area, 2, None)?, sign)));
         put.add(beyond.fold(f32::INFINITY, f32::min) / sigma);
     }
-    let here = extremes(luma, component.bounds.grown(FAR), 1, Some(scene.taken));
+    let here = extremes(&scene.current.luma, component.bounds.grown(FAR), 1, Some(scene.taken));
     put.add(here.map_or(0.0, |range| beyond(inside, range, sign) / sigma));
     put.add(tint_beyond(scene, component, zones, sigma));
 }
@@ -795,7 +1068,8 @@ fn tint_beyond(scene: &Scene, component: &Component, zones: &Zones, sigma: f32) 
     let mut most = f32::NEG_INFINITY;
     for (k, plane) in now.iter().enumerate() {
         let (width, height) = (plane.width(), plane.height());
-        let inside = mean(&zones.mask, |x, y| plane.at((x / 2).min(width - 1), (y / 2).min(height - 1)));
+        let half = |&(x, y): &(usize, usize)| plane.at((x / 2).min(width - 1), (y / 2).min(height - 1));
+        let [inside] = means(zones.mask.len(), |k| [half(&zones.mask[k])]);
         let range = [(a, &before[k]), (b, &after[k])].into_iter().filter_map(|(side, plane)| {
             let v = side.field.at(cx as f32, cy as f32);
             let (dx, dy) = (v.dx.round() as i32, v.dy.round() as i32);
@@ -814,6 +1088,9 @@ fn tint_beyond(scene: &Scene, component: &Component, zones: &Zones, sigma: f32) 
 
 #[cfg(test)]
 mod tests {
+    use besom_scan::RunMask;
+    use proptest::prelude::*;
+
     use super::*;
 
     #[test]
@@ -830,6 +1107,94 @@ mod tests {
                 let plain = zeros.iter().map(|(a, b)| x.abs_diff(*a).max(y.abs_diff(*b))).min().unwrap_or(0);
                 assert_eq!(usize::from(fast[y * w + x]), plain, "{x}, {y}");
             }
+        }
+    }
+
+    /// A plane of noise and the mark of some of its pixels.
+    fn noise(seed: u32, width: usize, height: usize) -> Plane {
+        let mut state = seed.wrapping_mul(2_654_435_761).wrapping_add(9);
+        Plane::from_fn(width, height, |_, _| {
+            state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+            (state >> 22) as f32
+        })
+    }
+
+    /// [`fits`] by its definition.
+    fn plain_fits(points: &[(usize, usize)], now: &Plane, plane: &Plane, own: i32, near_too: bool) -> [Fit; 2] {
+        let mut best = [Fit::NONE; 2];
+        let mut at = [(0, 0); 2];
+        let look = |dx: i32, dy: i32, best: &mut [Fit; 2], at: &mut [(i32, i32); 2]| {
+            let zone = usize::from(dx.abs().max(dy.abs()) >= own);
+            if zone == 0 && !near_too {
+                return;
+            }
+            let there = |x: usize, y: usize| plane.clamped(x as i32 + dx, y as i32 + dy);
+            let sum = points.iter().fold(0.0, |sum, &(x, y)| sum + (now.at(x, y) - there(x, y)).abs());
+            if sum < best[zone].sum {
+                best[zone] = Fit { sum, distance: (dx as f32).hypot(dy as f32) };
+                at[zone] = (dx, dy);
+            }
+        };
+        for dy in (-SEARCH..=SEARCH).step_by(2) {
+            for dx in (-SEARCH..=SEARCH).step_by(2) {
+                look(dx, dy, &mut best, &mut at);
+            }
+        }
+        for (x, y) in at {
+            for dy in (y - 1).max(-SEARCH)..=(y + 1).min(SEARCH) {
+                for dx in (x - 1).max(-SEARCH)..=(x + 1).min(SEARCH) {
+                    look(dx, dy, &mut best, &mut at);
+                }
+            }
+        }
+        best
+    }
+
+    proptest! {
+        #[test]
+        fn fits_are_those_of_the_definition(
+            seed in any::<u32>(), x in 0usize..70, y in 0usize..50, own in 1i32..8, near_too in any::<bool>(),
+        ) {
+            let (now, plane) = (noise(seed, 80, 60), noise(seed ^ 0x4d, 80, 60));
+            let points: Vec<(usize, usize)> =
+                (y..y + 10).flat_map(|y| (x..x + 10).map(move |x| (x, y))).filter(|(x, y)| now.at(*x, *y) > 700.0).collect();
+            let fast = fits(&Shape::new(&points, &now), &plane, own, near_too);
+            prop_assert_eq!(fast, plain_fits(&points, &now, &plane, own, near_too));
+        }
+
+        #[test]
+        fn zones_are_the_same_in_words_of_bits(
+            seed in any::<u32>(), x in 0usize..90, y in 0usize..40, w in 1usize..46, h in 1usize..12,
+        ) {
+            let plane = noise(seed, 100, 50);
+            let (x1, y1) = ((x + w).min(100), (y + h).min(50));
+            let mut pixels: Vec<Run> = (y..y1).flat_map(|y| (x..x1).map(move |x| (x, y)))
+                .filter(|(x, y)| plane.at(*x, *y) > 400.0)
+                .map(|(x, y)| Run { y: y as u32, x0: x as u32, x1: x as u32 + 1 })
+                .collect();
+            pixels.push(Run { y: y as u32, x0: x as u32, x1: x as u32 + 1 });
+            let mask = RunMask::from_runs(pixels);
+            let component = Component { bounds: mask.bounds(), mask, polarity: Polarity::Dark };
+            let taken = noise(seed ^ 0x5, 100, 50).map(|v| u8::from(v > 900.0));
+            let window = component.bounds.grown(i32::from(SURROUND)).intersect(&taken.rect());
+            let (narrow, wide) = (Zones::narrow(&component, &taken, &window), Zones::wide(&component, &taken, &window));
+            prop_assert_eq!(narrow, wide);
+        }
+    }
+
+    #[test]
+    fn spans_are_read_as_their_pixels() {
+        let plane = noise(3, 40, 30);
+        let runs = vec![Run { y: 0, x0: 0, x1: 7 }, Run { y: 9, x0: 12, x1: 31 }, Run { y: 29, x0: 33, x1: 40 }];
+        for most in [usize::MAX, 10, 4] {
+            let spans = Spans::of(runs.clone(), most);
+            let mut places: Vec<(usize, usize)> =
+                runs.iter().flat_map(|r| (r.x0..r.x1).map(|x| (x as usize, r.y as usize))).collect();
+            thin(&mut places, most);
+            assert_eq!(spans.places(), places);
+            assert_eq!(spans.read(&plane), read(&places, &plane));
+            let each: Vec<f32> = places.iter().map(|&(x, y)| steepness(&plane, x, y)).collect();
+            assert_eq!(spans.steepness(&plane), each);
         }
     }
 }

@@ -28,6 +28,28 @@ pub const DISMISSED_BELOW: f32 = 0.03;
 pub const AGAIN: [&str; 8] =
     ["area", "spike_mean", "rank_mean", "motion", "retest_mean", "retest_peak", "explained_a", "unrest_near"];
 
+/// Their places among the measurements.
+const AGAIN_AT: [usize; AGAIN.len()] = {
+    let (mut at, mut k) = ([0; AGAIN.len()], 0);
+    while k < AGAIN.len() {
+        while !same(AGAIN[k], NAMES[at[k]]) {
+            at[k] += 1;
+        }
+        k += 1;
+    }
+    at
+};
+
+/// Whether two names are one, worked out when Besom is built.
+const fn same(a: &str, b: &str) -> bool {
+    let (a, b) = (a.as_bytes(), b.as_bytes());
+    let mut k = 0;
+    while k < a.len() && k < b.len() && a[k] == b[k] {
+        k += 1;
+    }
+    k == a.len() && k == b.len()
+}
+
 /// A measured mark, how it was judged by itself, and the other marks of its frame.
 pub struct Judged<'a> {
     /// Its measurements.
@@ -42,7 +64,7 @@ impl Judged<'_> {
     /// What the last ensemble is given, in the order of [`company_names`].
     pub fn values(&self) -> Vec<f32> {
         let p = self.first.clamp(1e-4, 1.0 - 1e-4);
-        let again = AGAIN.iter().map(|name| self.measured.get(name));
+        let again = AGAIN_AT.iter().map(|k| self.measured.values[*k]);
         std::iter::once(libm::logf(p / (1.0 - p))).chain(self.company.values).chain(again).collect()
     }
 }
@@ -72,12 +94,16 @@ impl Model {
             }
             Ok(trees)
         };
-        Ok(Self {
-            first_look: read(first_look, &NAMES[..FIRST_LOOK])?,
-            trees: read(full, &NAMES)?,
-            company: read(company, &company_names())?,
-            lines: LineModel::built_in()?,
-        })
+        let company_names = company_names();
+        let (trees, (first_look, (company, lines))) = rayon::join(
+            || read(full, &NAMES),
+            || {
+                let company = || read(company, &company_names);
+                let rest = || rayon::join(company, LineModel::built_in);
+                rayon::join(|| read(first_look, &NAMES[..FIRST_LOOK]), rest)
+            },
+        );
+        Ok(Self { first_look: first_look?, trees: trees?, company: company?, lines: lines? })
     }
 
     /// Probability by the first measurements alone, 0 to 1.

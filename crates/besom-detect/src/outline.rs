@@ -3,7 +3,7 @@
 //! Dirt is a thing of its own: it steps away from the picture all around, and right outside of it the frame is what its
 //! neighbours are. What only motion tears out of the picture goes on beyond its mask on one side or another.
 
-use besom_scan::Plane;
+use besom_scan::{Plane, RunMask};
 
 /// A pixel of a mark's edge and the unit vector that points out of the mark there.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -34,61 +34,70 @@ pub(crate) struct Outline {
     pub(crate) in_neighbours: f32,
 }
 
-/// Direction out of a mark at a place of its field of distances (0 inside), `w` wide: away from the mark's pixels in the
-/// 5x5 around. `None` where they balance, as on a line of one pixel.
-pub(crate) fn normal(distance: &[u8], w: usize, at: usize) -> Option<(f32, f32)> {
-    let (column, row) = (at % w, at / w);
-    let (mut nx, mut ny) = (0.0f32, 0.0f32);
-    for dy in -2i32..=2 {
-        for dx in -2i32..=2 {
-            let (i, j) = (column as i32 + dx, row as i32 + dy);
-            let inside = i >= 0
-                && (i as usize) < w
-                && j >= 0
-                && distance.get(j as usize * w + i as usize).is_some_and(|d| *d == 0);
-            if inside {
-                nx -= dx as f32;
-                ny -= dy as f32;
+/// Margin around a mark's rectangle in its map, so that 5x5 pixels around any of its own lie inside.
+const MARGIN: i32 = 2;
+
+/// The pixels of a mark's `edge` with the direction out of it: away from its pixels in the 5x5 around. Left out is an edge
+/// whose pixels balance, as on a line of one pixel.
+pub(crate) fn edge_points(mask: &RunMask, edge: &[(usize, usize)]) -> Vec<EdgePoint> {
+    let area = mask.bounds().grown(MARGIN);
+    let width = area.width();
+    let mut inside = vec![0u8; width * area.height()];
+    for run in mask.runs() {
+        let start = (run.y as i32 - area.y0) as usize * width;
+        inside[start + (run.x0 as i32 - area.x0) as usize..start + (run.x1 as i32 - area.x0) as usize].fill(1);
+    }
+    let normal = |&(x, y): &(usize, usize)| {
+        let (left, top) = (x as i32 - area.x0 - MARGIN, y as i32 - area.y0 - MARGIN);
+        let (mut nx, mut ny) = (0i32, 0i32);
+        for (dy, j) in (-MARGIN..=MARGIN).zip(top..) {
+            let row = inside.get(j as usize * width + left as usize..)?.get(..2 * MARGIN as usize + 1)?;
+            for (dx, inside) in (-MARGIN..=MARGIN).zip(row) {
+                nx -= dx * i32::from(*inside);
+                ny -= dy * i32::from(*inside);
             }
         }
-    }
-    let length = (nx * nx + ny * ny).sqrt();
-    (length > 0.5).then(|| (nx / length, ny / length))
+        let length = ((nx * nx + ny * ny) as f32).sqrt();
+        (length > 0.5).then(|| EdgePoint { x, y, normal: (nx as f32 / length, ny as f32 / length) })
+    };
+    edge.iter().filter_map(normal).collect()
 }
 
-/// Measures the outline of a mark of polarity `sign` (1 bright, -1 dark) in `luma`, held against both compensated
-/// neighbours. All zero for a mark without an edge.
-pub(crate) fn measure(edge: &[EdgePoint], luma: &Plane, seen: [&Plane; 2], sigma: f32, sign: f32) -> Outline {
-    if edge.is_empty() {
-        return Outline::default();
-    }
-    let mut steps = Vec::with_capacity(edge.len());
-    let mut there = [0.0f32; 2];
-    let mut quiet = 0usize;
-    for point in edge {
-        let at = |from: usize, normal: f32| (from as f32 + OUT * normal).round() as i32;
-        let (x, y) = (at(point.x, point.normal.0), at(point.y, point.normal.1));
-        let outside = luma.clamped(x, y);
-        steps.push(sign * (luma.at(point.x, point.y) - outside) / sigma);
-        let mut apart = f32::INFINITY;
-        for (plane, step) in seen.iter().zip(&mut there) {
-            let beyond = plane.clamped(x, y);
-            *step += sign * (plane.at(point.x, point.y) - beyond) / sigma;
-            apart = apart.min((outside - beyond).abs() / sigma);
+impl Outline {
+    /// Measures the outline of a mark of polarity `sign` (1 bright, -1 dark) in `luma`, held against both compensated
+    /// neighbours. All zero for a mark without an edge.
+    pub(crate) fn measure(edge: &[EdgePoint], luma: &Plane, seen: [&Plane; 2], sigma: f32, sign: f32) -> Self {
+        if edge.is_empty() {
+            return Self::default();
         }
-        quiet += usize::from(apart < QUIET);
-    }
-    let count = steps.len() as f32;
-    let mean = steps.iter().sum::<f32>() / count;
-    let enough = STEP.max(STEP_SHARE * mean);
-    let closed = steps.iter().filter(|s| **s > enough).count();
-    let sixth = steps.len() / 6;
-    let (_, weak, _) = steps.select_nth_unstable_by(sixth, f32::total_cmp);
-    Outline {
-        closed: closed as f32 / count,
-        weakest: *weak / mean.abs().max(1.0),
-        quiet: quiet as f32 / count,
-        in_neighbours: there[0].max(there[1]) / count,
+        let mut steps = Vec::with_capacity(edge.len());
+        let mut there = [0.0f32; 2];
+        let mut quiet = 0usize;
+        for point in edge {
+            let at = |from: usize, normal: f32| (from as f32 + OUT * normal).round() as i32;
+            let (x, y) = (at(point.x, point.normal.0), at(point.y, point.normal.1));
+            let outside = luma.clamped(x, y);
+            steps.push(sign * (luma.at(point.x, point.y) - outside) / sigma);
+            let mut apart = f32::INFINITY;
+            for (plane, step) in seen.iter().zip(&mut there) {
+                let beyond = plane.clamped(x, y);
+                *step += sign * (plane.at(point.x, point.y) - beyond) / sigma;
+                apart = apart.min((outside - beyond).abs() / sigma);
+            }
+            quiet += usize::from(apart < QUIET);
+        }
+        let count = steps.len() as f32;
+        let mean = steps.iter().sum::<f32>() / count;
+        let enough = STEP.max(STEP_SHARE * mean);
+        let closed = steps.iter().filter(|s| **s > enough).count();
+        let sixth = steps.len() / 6;
+        let (_, weak, _) = steps.select_nth_unstable_by(sixth, f32::total_cmp);
+        Self {
+            closed: closed as f32 / count,
+            weakest: *weak / mean.abs().max(1.0),
+            quiet: quiet as f32 / count,
+            in_neighbours: there[0].max(there[1]) / count,
+        }
     }
 }
 
@@ -115,13 +124,24 @@ mod tests {
     #[test]
     fn normals_point_out_of_a_disc() {
         let inside = disc(6.0);
-        let (w, h) = (41, 41);
-        let distance: Vec<u8> = (0..w * h).map(|k| u8::from(!inside(k % w, k / w))).collect();
-        for point in circle((20, 20), 5.6) {
-            let found = normal(&distance, w, point.y * w + point.x).unwrap_or_default();
-            assert!(found.0 * point.normal.0 + found.1 * point.normal.1 > 0.95, "{point:?} {found:?}");
+        let mask = RunMask::from_plane(&Plane::from_fn(41, 41, |x, y| u8::from(inside(x, y))), 0, 0);
+        let round = circle((20, 20), 5.6);
+        let places: Vec<(usize, usize)> = round.iter().map(|p| (p.x, p.y)).collect();
+        let found = edge_points(&mask, &places);
+        assert_eq!(found.len(), round.len());
+        for (found, wanted) in found.iter().zip(&round) {
+            let along = found.normal.0 * wanted.normal.0 + found.normal.1 * wanted.normal.1;
+            assert!(along > 0.95, "{found:?} {wanted:?}");
         }
-        assert_eq!(normal(&distance, w, 20 * w + 20), None, "the middle has no side");
+        assert_eq!(edge_points(&mask, &[(20, 20)]), vec![], "the middle has no side");
+    }
+
+    #[test]
+    fn a_mark_at_the_frames_corner_has_an_outline() {
+        let mask = RunMask::from_plane(&Plane::from_fn(9, 9, |x, y| u8::from(x < 3 && y < 3)), 0, 0);
+        let found = edge_points(&mask, &[(0, 0), (2, 2)]);
+        approx::assert_relative_eq!(found[1].normal.0, 0.5f32.sqrt());
+        approx::assert_relative_eq!(found[0].normal.1, -(0.5f32.sqrt()));
     }
 
     #[test]
@@ -129,7 +149,7 @@ mod tests {
         let inside = disc(6.0);
         let now = Plane::from_fn(41, 41, |x, y| if inside(x, y) { 200.0 } else { 500.0 });
         let neighbour = Plane::filled(41, 41, 500.0);
-        let found = measure(&circle((20, 20), 5.6), &now, [&neighbour, &neighbour], 7.0, -1.0);
+        let found = Outline::measure(&circle((20, 20), 5.6), &now, [&neighbour, &neighbour], 7.0, -1.0);
         assert_eq!((found.closed, found.quiet, found.in_neighbours), (1.0, 1.0, 0.0));
         approx::assert_relative_eq!(found.weakest, 1.0, epsilon = 1e-3);
     }
@@ -140,7 +160,7 @@ mod tests {
         let inside = disc(6.0);
         let now = Plane::from_fn(41, 41, |x, y| if inside(x, y) || x < 20 { 200.0 } else { 500.0 });
         let neighbour = Plane::filled(41, 41, 500.0);
-        let found = measure(&circle((20, 20), 5.6), &now, [&neighbour, &neighbour], 7.0, -1.0);
+        let found = Outline::measure(&circle((20, 20), 5.6), &now, [&neighbour, &neighbour], 7.0, -1.0);
         assert!((0.3..0.7).contains(&found.closed), "{found:?}");
         assert!(found.quiet < 0.7 && found.weakest < 0.1, "{found:?}");
     }

@@ -1,5 +1,8 @@
 //! What every comparison needs of a frame, made once.
 
+use std::borrow::Cow;
+use std::sync::OnceLock;
+
 use besom_motion::Pyramid;
 use besom_motion::pyramid::halved_row;
 use besom_scan::Plane;
@@ -7,7 +10,7 @@ use rayon::prelude::*;
 
 use crate::colour;
 use crate::infrared::Infrared;
-use crate::lines::banded;
+use crate::lines::{Evened, banded};
 use crate::whole::Sketch;
 
 /// A frame ready for motion and detection.
@@ -24,6 +27,8 @@ pub struct Prepared {
     pub pyramid: Pyramid,
     /// The mean of every whole band of [`crate::lines::BAND`] rows of each plane, on which line scratches are looked for.
     pub bands: Vec<Plane>,
+    /// The bands evened by the grain of the shot that the frame was first looked at in: it stands in the windows of five frames.
+    evened: OnceLock<(Evened, Vec<Plane>)>,
     /// What damage of the whole frame is looked for on; `None` for a frame too small for it.
     pub sketch: Option<Sketch>,
     /// Its infrared, when the scan has one and it can be trusted.
@@ -41,7 +46,7 @@ impl Prepared {
         let (luma, finest) = smoothed_and_finest(&planes, Pyramid::reduction(width, height));
         let (colour, pyramid) = (colour::opponents(&planes), Pyramid::of_finest(finest, width, height));
         let (bands, sketch) = (banded(&planes), Sketch::new(&planes));
-        Some(Self { luma, planes, colour, pyramid, bands, sketch, infrared: None })
+        Some(Self { luma, planes, colour, pyramid, bands, evened: OnceLock::new(), sketch, infrared: None })
     }
 
     /// The same with an infrared plane, which is left out when its size is another.
@@ -50,6 +55,18 @@ impl Prepared {
         let size = (self.width(), self.height());
         self.infrared = infrared.filter(|plane| plane.size() == size);
         self
+    }
+
+    /// The bands evened, worked out once as long as it is by the same grain.
+    pub(crate) fn evened_bands(&self, by: &Evened) -> Cow<'_, [Plane]> {
+        if self.evened.get().is_none() {
+            // Made before it is put there: whoever waits for a lock must not be asked to do the same work meanwhile.
+            let _ = self.evened.set((by.clone(), by.planes(&self.bands)));
+        }
+        match self.evened.get() {
+            Some((grain, planes)) if grain == by => Cow::Borrowed(planes),
+            _ => Cow::Owned(by.planes(&self.bands)),
+        }
     }
 
     /// Columns.

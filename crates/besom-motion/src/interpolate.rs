@@ -2,11 +2,15 @@
 
 use besom_scan::Plane;
 
+use crate::Vector;
+
 /// Catmull-Rom weights of the four samples around a position `t` (0..1) past the second of them.
 ///
 /// The cubic convolution kernel with a = -1/2 (Keys, IEEE Trans. ASSP 29(6):1153-1160, 1981): it reproduces quadratics and,
 /// unlike a bilinear kernel, hardly softens grain, so that a compensated neighbour differs from the frame by grain alone.
-#[inline]
+// Inlined into the loops that are compiled for several processor levels.
+#[allow(clippy::inline_always)]
+#[inline(always)]
 pub fn cubic_weights(t: f32) -> [f32; 4] {
     let (t2, t3) = (t * t, t * t * t);
     [-0.5 * t3 + t2 - 0.5 * t, 1.5 * t3 - 2.5 * t2 + 1.0, -1.5 * t3 + 2.0 * t2 + 0.5 * t, 0.5 * t3 - 0.5 * t2]
@@ -18,6 +22,26 @@ pub fn cubic_weights(t: f32) -> [f32; 4] {
 /// When the plane is empty.
 #[inline]
 pub fn sample(plane: &Plane, x: f32, y: f32) -> f32 {
+    sampled(plane, x, y)
+}
+
+/// [`sample`] at many positions, each moved by `v`.
+///
+/// # Panics
+/// When the plane is empty.
+#[multiversion::multiversion(targets("x86_64+avx2"))]
+pub fn samples(plane: &Plane, places: &[(usize, usize)], v: Vector) -> Vec<f32> {
+    let mut out = Vec::with_capacity(places.len());
+    for (x, y) in places {
+        out.push(sampled(plane, *x as f32 + v.dx, *y as f32 + v.dy));
+    }
+    out
+}
+
+// Inlined into the loop that is compiled for several processor levels.
+#[allow(clippy::inline_always)]
+#[inline(always)]
+fn sampled(plane: &Plane, x: f32, y: f32) -> f32 {
     let (fx, fy) = (x.floor(), y.floor());
     let (wx, wy) = (cubic_weights(x - fx), cubic_weights(y - fy));
     let (ix, iy) = (fx as i32, fy as i32);
@@ -70,6 +94,16 @@ mod tests {
         let plane = Plane::from_fn(12, 12, |x, y| f(x as f32, y as f32));
         for (x, y) in [(3.0, 4.0), (3.25, 4.5), (6.9, 2.1), (5.5, 7.75)] {
             approx::assert_abs_diff_eq!(sample(&plane, x, y), f(x, y), epsilon = 1e-3);
+        }
+    }
+
+    #[test]
+    fn many_positions_give_what_each_gives() {
+        let plane = Plane::from_fn(31, 23, |x, y| ((x * 7919 + y * 104_729) % 1021) as f32);
+        let places: Vec<(usize, usize)> = (0..23).flat_map(|y| (0..31).map(move |x| (x, y))).collect();
+        for v in [Vector::default(), Vector::new(1.3, -0.8), Vector::new(-40.2, 3.5)] {
+            let each = places.iter().map(|(x, y)| sample(&plane, *x as f32 + v.dx, *y as f32 + v.dy));
+            assert_eq!(samples(&plane, &places, v), each.collect::<Vec<_>>());
         }
     }
 

@@ -107,7 +107,10 @@ impl RunMask {
 
     /// Number of pixels that are in both masks.
     pub fn overlap(&self, other: &Self) -> usize {
-        let (mut i, mut j, mut shared) = (0, 0, 0usize);
+        let (Some(first), Some(theirs)) = (self.runs.first(), other.runs.first()) else { return 0 };
+        // A small mask is often held against one that crosses the frame.
+        let from = |runs: &[Run], y: u32| runs.partition_point(|r| r.y < y);
+        let (mut i, mut j, mut shared) = (from(&self.runs, theirs.y), from(&other.runs, first.y), 0usize);
         while let (Some(a), Some(b)) = (self.runs.get(i), other.runs.get(j)) {
             if a.y == b.y {
                 shared += (a.x1.min(b.x1)).saturating_sub(a.x0.max(b.x0)) as usize;

@@ -76,8 +76,8 @@ pub(super) const TALL_MIDDLE: f32 = 0.5 * (TALL - 1) as f32;
 
 /// From codes to grain sigmas above black: on this scale grain is equally strong at every density, so that differences
 /// need no further measure.
-#[derive(Clone, Debug)]
-pub(super) struct Evened(Vec<Vec<f32>>);
+#[derive(Clone, Debug, PartialEq)]
+pub(crate) struct Evened(Vec<Vec<f32>>);
 
 impl Evened {
     pub(super) fn new(grain: &Grain, channels: usize) -> Self {
@@ -101,7 +101,7 @@ impl Evened {
     }
 
     /// Banded planes on the evened scale.
-    pub(super) fn planes(&self, bands: &[Plane]) -> Vec<Plane> {
+    pub(crate) fn planes(&self, bands: &[Plane]) -> Vec<Plane> {
         let one = |(channel, plane): (usize, &Plane)| {
             let mut out = Plane::new(plane.width(), plane.height());
             let rows = out.as_mut_slice().par_chunks_mut(plane.width().max(1)).enumerate();
@@ -142,8 +142,12 @@ pub(super) fn scales(bands: &[Plane]) -> Vec<Scale> {
 fn band_responses(bands: &[Plane], band: usize, scales: usize) -> Vec<Vec<f32>> {
     let mut rows: Vec<Vec<f32>> = bands.iter().map(|plane| plane.row(band).to_vec()).collect();
     if rows.len() > 1 {
-        let share = 1.0 / rows.len() as f32;
-        rows.push((0..rows[0].len()).map(|x| share * rows.iter().map(|r| r[x]).sum::<f32>()).collect());
+        let mut mean = rows[0].clone();
+        for row in &rows[1..] {
+            add(&mut mean, row);
+        }
+        scale(&mut mean, 1.0 / rows.len() as f32);
+        rows.push(mean);
     }
     let mut scratch = Vec::new();
     (0..scales)
@@ -219,9 +223,19 @@ fn beyond_both(centre: f32, left: f32, right: f32) -> f32 {
 }
 
 /// Divides responses by what is usual around each column and keeps the stronger of them and `best`.
+#[allow(clippy::inline_always)]
+#[inline(always)]
+fn sum_of(responses: &[f32]) -> f32 {
+    responses.iter().fold(0.0, |sum, v| sum + v.abs())
+}
+
 #[multiversion::multiversion(targets("x86_64+avx2"))]
 fn keep_stronger(responses: &[f32], least: f32, best: &mut [f32]) {
-    let sums: Vec<f32> = responses.chunks(BLOCK).map(|block| block.iter().map(|v| v.abs()).sum()).collect();
+    let (whole, rest) = responses.as_chunks::<BLOCK>();
+    let mut sums: Vec<f32> = whole.iter().map(|block| sum_of(block)).collect();
+    if !rest.is_empty() {
+        sums.push(sum_of(rest));
+    }
     let blocks = responses.chunks(BLOCK).zip(best.chunks_mut(BLOCK)).enumerate();
     for (b, (responses, best)) in blocks {
         let (first, last) = (b.saturating_sub(AROUND / BLOCK), (b + AROUND / BLOCK + 1).min(sums.len()));

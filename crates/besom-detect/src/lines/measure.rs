@@ -1,5 +1,7 @@
 //! What is measured of a line before it is judged. Every number is dimensionless, in grain sigmas or in pixels.
 
+use std::borrow::Cow;
+
 use crate::detect::Around;
 use besom_scan::Plane;
 
@@ -64,10 +66,10 @@ pub(super) struct Crowd {
 }
 
 /// The evened bands of the frame, its neighbours and its witnesses.
-pub(super) struct Evens {
-    pub(super) current: Vec<Plane>,
-    pub(super) sides: [Vec<Plane>; 2],
-    pub(super) witnesses: [Option<Vec<Plane>>; 2],
+pub(super) struct Evens<'a> {
+    pub(super) current: Cow<'a, [Plane]>,
+    pub(super) sides: [Cow<'a, [Plane]>; 2],
+    pub(super) witnesses: [Option<Cow<'a, [Plane]>>; 2],
 }
 
 pub(super) fn measure(shape: &Shape, around: &Around, evens: &Evens, crowd: Crowd) -> Vec<f32> {

@@ -21,7 +21,7 @@ mod strip;
 mod tracks;
 
 pub use bands::BAND;
-pub(crate) use bands::banded;
+pub(crate) use bands::{Evened, banded};
 pub use measure::NAMES;
 pub use model::LineModel;
 pub(crate) use strip::straight;
@@ -32,7 +32,7 @@ use rayon::prelude::*;
 use crate::candidate::{Candidate, Kind, Origin, Polarity, Risk};
 use crate::detect::Around;
 use crate::grain::Grain;
-use bands::{Evened, scales, tall};
+use bands::{scales, tall};
 use measure::{Crowd, Evens, measure};
 use shape::Shape;
 use tracks::tracks;
@@ -92,15 +92,15 @@ pub fn suspected_lines(around: &Around, grain: &Grain) -> Vec<LineSuspect> {
         return Vec::new();
     }
     let evened = Evened::new(grain, current.planes.len());
-    let bands = evened.planes(&current.bands);
+    let bands = current.evened_bands(&evened);
     let found = tracks(&scales(&bands), &scales(&tall(&bands)));
     let shapes: Vec<Shape> = found.par_iter().filter_map(|t| Shape::of(t, &bands)).collect();
     if shapes.is_empty() {
         return Vec::new();
     }
     let evens = Evens {
-        sides: around.sides.each_ref().map(|(p, _)| evened.planes(&p.bands)),
-        witnesses: around.witnesses.map(|w| w.map(|p| evened.planes(&p.bands))),
+        sides: around.sides.each_ref().map(|(p, _)| p.evened_bands(&evened)),
+        witnesses: around.witnesses.map(|w| w.map(|p| p.evened_bands(&evened))),
         current: bands,
     };
     let masks: Vec<RunMask> = shapes.par_iter().map(|s| mask::of(s, current)).collect();

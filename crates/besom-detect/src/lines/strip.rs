@@ -99,15 +99,20 @@ fn across(row: &[f32], left: f32, weight: f32, out: &mut [f32]) {
     let start = floor as i64;
     let inside = usize::try_from(start).ok().and_then(|s| row.get(s..s + out.len() + 1));
     if let Some(row) = inside {
-        for ((out, here), next) in out.iter_mut().zip(row).zip(&row[1..]) {
-            *out += a * here + b * next;
-        }
-        return;
+        return add_mixed(row, a, b, out);
     }
     let last = row.len() as i64 - 1;
     let at = |i: i64| row[i.clamp(0, last) as usize];
     for (i, out) in (start..).zip(out) {
         *out += a * at(i) + b * at(i + 1);
+    }
+}
+
+/// Adds samples mixed with the next ones of a row that has one more of them.
+#[multiversion::multiversion(targets("x86_64+avx2"))]
+fn add_mixed(row: &[f32], a: f32, b: f32, out: &mut [f32]) {
+    for ((out, here), next) in out.iter_mut().zip(row).zip(&row[1..]) {
+        *out += a * here + b * next;
     }
 }
 

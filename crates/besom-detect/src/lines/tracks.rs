@@ -123,10 +123,10 @@ fn of_scale(scale: &Scale, sign: f32) -> Vec<Track> {
     let mut ends: Vec<(f32, usize, usize)> = Vec::new();
     for band in 0..rows {
         let below = (band + 1 < rows).then(|| gain.row(band + 1));
-        for (x, value) in gain.row(band).iter().enumerate() {
+        for (x, value) in strong(gain.row(band)) {
             // A path ends where its last band still gained and the next one does not.
             let goes_on = |below: &[f32]| below[x.saturating_sub(1)..(x + 2).min(width)].iter().any(|b| b > value);
-            if *value >= LEAST_GAIN && sign * scale.response.at(x, band) > EVEN && !below.is_some_and(goes_on) {
+            if sign * scale.response.at(x, band) > EVEN && !below.is_some_and(goes_on) {
                 ends.push((*value, band, x));
             }
         }
@@ -156,6 +156,19 @@ fn of_scale(scale: &Scale, sign: f32) -> Vec<Track> {
         }
     }
     found
+}
+
+/// The columns of a row in which a path has gained enough, with their gains. Most rows have few.
+fn strong(gains: &[f32]) -> impl Iterator<Item = (usize, &f32)> {
+    const TOGETHER: usize = 16;
+    gains
+        .chunks(TOGETHER)
+        .enumerate()
+        .filter(|(_, gains)| gains.iter().filter(|v| **v >= LEAST_GAIN).count() > 0)
+        .flat_map(|(block, gains)| {
+            let columns = gains.iter().enumerate().map(move |(k, value)| (block * TOGETHER + k, value));
+            columns.filter(|(_, value)| **value >= LEAST_GAIN)
+        })
 }
 
 /// Follows a path back from its end to its start or to a path already taken; its columns from top to bottom, and the gain

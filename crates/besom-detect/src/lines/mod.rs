@@ -8,9 +8,8 @@
 //! The road: the frame in bands of rows (`bands`), how far each column stands out from both sides in units of what is
 //! usual around, in every channel and at several widths; the best paths through the bands (`tracks`); each path's profile,
 //! colour and width (`shape`); what it does in the frames around (`behaviour`); what else its column shows
-//! (`column`); all of it in numbers (`measure`) for a
-//! trained ensemble (`model`). Lines of 1 to about 30 pixels, slanted by up to 5 degrees, each frame by itself; [`crate::link`]
-//! joins them over frames.
+//! (`column`); all of it in numbers (`measure`) for a trained ensemble (`model`). Lines of 1 to about 30 pixels, slanted by
+//! up to 5 degrees, each frame by itself; [`crate::link`] joins them over frames.
 
 mod bands;
 mod behaviour;

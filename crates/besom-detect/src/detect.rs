@@ -202,7 +202,7 @@ pub fn detect(window: &Window, grain: &Grain, model: &Model, settings: &Settings
         candidates.extend(judge(component, &judged, window.current, model, settings));
     }
     let lines = found.lines.into_iter().map(|l| l.judged(model.lines()));
-    let lines: Vec<Candidate> = lines.filter(|l| l.confidence >= settings.floor).collect();
+    let lines = whole_lines(lines.filter(|l| l.confidence >= settings.floor).collect());
     // What lies on a line that is sure is part of it.
     let sure: Vec<&Candidate> = lines.iter().filter(|l| l.confidence >= SURE).collect();
     candidates.retain(|c| !sure.iter().any(|l| 2 * l.mask.overlap(&c.mask) > c.area()));
@@ -210,6 +210,20 @@ pub fn detect(window: &Window, grain: &Grain, model: &Model, settings: &Settings
     crate::whole::join(&mut candidates, window, grain);
     candidates.sort_by_key(|c| c.mask.first_pixel());
     candidates
+}
+
+/// The lines without those that are a part of a surer one: a broken scratch is found once by each of its pieces, and the
+/// surest of them knows the others.
+fn whole_lines(mut lines: Vec<Candidate>) -> Vec<Candidate> {
+    // A stable sort: equals stay in the order of their first pixel.
+    lines.sort_by(|a, b| b.confidence.total_cmp(&a.confidence));
+    let mut whole: Vec<Candidate> = Vec::new();
+    for line in lines {
+        if !whole.iter().any(|surer| 2 * surer.mask.overlap(&line.mask) > line.area()) {
+            whole.push(line);
+        }
+    }
+    whole
 }
 
 /// Confidence from which a line swallows the specks that lie on it.

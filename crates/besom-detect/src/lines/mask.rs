@@ -3,6 +3,7 @@
 use besom_scan::{Run, RunMask};
 
 use super::bands::BAND;
+use super::column::Piece;
 use super::shape::Shape;
 use crate::prepare::Prepared;
 
@@ -13,22 +14,39 @@ const GAP_BANDS: usize = 13;
 /// to the frame's last row.
 pub(super) fn of(shape: &Shape, frame: &Prepared) -> RunMask {
     let there = present(shape);
-    let rows = frame.height() / BAND;
-    let mut runs = Vec::new();
-    for (k, there) in there.iter().enumerate() {
-        if !there {
-            continue;
-        }
-        let band = shape.path.first + k;
-        let last = if band + 1 == rows { frame.height() } else { (band + 1) * BAND };
-        for y in band * BAND..last {
-            let centre = centre_at(shape, y);
-            let x0 = (centre + shape.edges.0).round().max(0.0) as u32;
-            let x1 = ((centre + shape.edges.1).round() + 1.0).clamp(0.0, frame.width() as f32) as u32;
-            runs.push(Run { y: y as u32, x0, x1 });
-        }
+    let bands = there.iter().enumerate().filter(|(_, there)| **there).map(|(k, _)| shape.path.first + k);
+    let runs = bands.flat_map(|band| rows_of(band, frame).map(|y| across(shape, centre_at(shape, y), y, frame)));
+    RunMask::from_runs(runs.collect())
+}
+
+/// The line with the pieces of its column, which has one for every band of the frame, without the longer gaps.
+pub(super) fn of_column(shape: &Shape, pieces: &[Piece], frame: &Prepared) -> RunMask {
+    let (first, end) = (shape.path.first, shape.path.first + shape.path.len());
+    let own = |band: usize| (first..end).contains(&band);
+    let mut there: Vec<bool> = pieces.iter().map(|p| p.shows).collect();
+    for (there, own) in there.iter_mut().skip(first).zip(present(shape)) {
+        *there |= own;
     }
-    RunMask::from_runs(runs)
+    bridge(&mut there);
+    let bands = there.iter().zip(pieces).enumerate().filter(|(_, (there, _))| **there);
+    let runs = bands.flat_map(|(band, (_, piece))| {
+        let centre = move |y| if own(band) { centre_at(shape, y) } else { piece.centre };
+        rows_of(band, frame).map(move |y| across(shape, centre(y), y, frame))
+    });
+    RunMask::from_runs(runs.collect())
+}
+
+/// The rows of a band; the last whole band goes down to the frame's last row.
+fn rows_of(band: usize, frame: &Prepared) -> std::ops::Range<usize> {
+    let last = if (band + 1) == frame.height() / BAND { frame.height() } else { (band + 1) * BAND };
+    band * BAND..last
+}
+
+fn across(shape: &Shape, centre: f32, y: usize, frame: &Prepared) -> Run {
+    let width = frame.width() as f32;
+    let x0 = (centre + shape.edges.0).round().clamp(0.0, width) as u32;
+    let x1 = ((centre + shape.edges.1).round() + 1.0).clamp(0.0, width) as u32;
+    Run { y: y as u32, x0, x1 }
 }
 
 /// The path's column in a row.
@@ -41,7 +59,7 @@ fn centre_at(shape: &Shape, y: usize) -> f32 {
     shape.path.centres[low] * (1.0 - part) + next * part
 }
 
-/// For each band whether it belongs to the line.
+/// For each band of the path whether it belongs to the line.
 fn present(shape: &Shape) -> Vec<bool> {
     let mut there: Vec<bool> = (0..shape.path.len()).map(|k| shape.strong(k)).collect();
     let mut k = 0;
@@ -53,4 +71,17 @@ fn present(shape: &Shape) -> Vec<bool> {
         k += gap.max(1);
     }
     there
+}
+
+/// Fills the shorter gaps between bands that are there; beyond the first and the last nothing is added.
+fn bridge(there: &mut [bool]) {
+    let mut last = None;
+    for k in 0..there.len() {
+        if there[k] {
+            if let Some(last) = last.filter(|last| k - last <= GAP_BANDS) {
+                there[last..k].fill(true);
+            }
+            last = Some(k);
+        }
+    }
 }

@@ -6,12 +6,13 @@ use crate::detect::Around;
 use besom_scan::Plane;
 
 use super::behaviour::{Against, Search, correlation};
+use super::column::{Column, Shown};
 use super::shape::{Shape, row_of};
 use super::strip::{median, spread};
 use crate::prepare::Prepared;
 
 /// Names of the measurements, in the order of [`super::LineSuspect::values`].
-pub const NAMES: [&str; 44] = [
+pub const NAMES: [&str; 54] = [
     "strength",
     "length",
     "bands",
@@ -56,6 +57,16 @@ pub const NAMES: [&str; 44] = [
     "pattern_stays",
     "witness_stays",
     "one_sided",
+    "column_shows",
+    "column_stands_out",
+    "column_same",
+    "film_shows",
+    "film_beside",
+    "film_stands_out",
+    "film_stands_out_least",
+    "film_stands_out_most",
+    "film_same",
+    "film_offset",
 ];
 
 /// Where a line lies among the others: their number, and the number of those near.
@@ -72,7 +83,7 @@ pub(super) struct Evens<'a> {
     pub(super) witnesses: [Option<Cow<'a, [Plane]>>; 2],
 }
 
-pub(super) fn measure(shape: &Shape, around: &Around, evens: &Evens, crowd: Crowd) -> Vec<f32> {
+pub(super) fn measure(shape: &Shape, column: &Column, around: &Around, evens: &Evens, crowd: Crowd) -> Vec<f32> {
     let line = shape.path.line();
     let mut values = own(shape, line, around.current, crowd);
     let search = Search::new(shape, &evens.current);
@@ -84,7 +95,44 @@ pub(super) fn measure(shape: &Shape, around: &Around, evens: &Evens, crowd: Crow
     let seen = witnesses.iter().sum::<f32>() / witnesses.len().max(1) as f32;
     values.push(if witnesses.is_empty() { f32::NAN } else { seen });
     values.push(f32::from(u8::from(around.one_sided)));
+    values.extend(along_the_film(column, evens, size, line.1));
     values
+}
+
+/// How far a scratch may wander from one frame to the next on a 2K scan, in pixels; smaller scans, to half of that.
+const WANDER: f32 = 7.0;
+/// Shift from one frame to the next, in pixels, from which a slanted line is looked for where it left the frame.
+const SLANTED: f32 = 3.0;
+
+/// What the line's column shows: in its own frame besides the line, and in the frames around.
+fn along_the_film(column: &Column, evens: &Evens, (width, height): (f32, f32), slope: f32) -> [f32; 10] {
+    let search = (WANDER * (width / 2048.0).clamp(0.55, 1.0)).round() as i32;
+    let here = column.besides(&evens.current, 2);
+    let onward = slope * height;
+    let in_frame = |bands: &[Plane], frames: f32| {
+        let asides = if onward.abs() > SLANTED { &[0.0, frames * onward, -frames * onward][..] } else { &[0.0] };
+        let shown = asides.iter().map(|aside| column.shown(bands, search, *aside));
+        // The first of equals.
+        shown.reduce(|best, s| if s.share - s.beside > best.share - best.beside { s } else { best }).unwrap_or_default()
+    };
+    let sides = evens.sides.iter().map(|bands| in_frame(bands, 1.0));
+    let frames: Vec<Shown> = sides.chain(evens.witnesses.iter().flatten().map(|bands| in_frame(bands, 2.0))).collect();
+    let mean = |f: &dyn Fn(&Shown) -> f32| {
+        let known: Vec<f32> = frames.iter().map(f).filter(|v| !v.is_nan()).collect();
+        known.iter().sum::<f32>() / known.len() as f32
+    };
+    [
+        here.share,
+        here.share - here.beside,
+        here.same,
+        mean(&|s| s.share),
+        mean(&|s| s.beside),
+        mean(&|s| s.share - s.beside),
+        frames.iter().map(|s| s.share - s.beside).fold(f32::INFINITY, f32::min),
+        frames.iter().map(|s| s.share - s.beside).fold(f32::NEG_INFINITY, f32::max),
+        mean(&|s| s.same),
+        mean(&|s| s.offset.abs()),
+    ]
 }
 
 /// Measurements in the frame itself.

@@ -7,12 +7,13 @@
 //!
 //! The road: the frame in bands of rows (`bands`), how far each column stands out from both sides in units of what is
 //! usual around, in every channel and at several widths; the best paths through the bands (`tracks`); each path's profile,
-//! colour and width (`shape`); what it does in the frames around (`behaviour`); all of it in numbers (`measure`) for a
-//! trained ensemble (`model`). Lines of 1 to about 30 pixels, slanted by up to 5 degrees, each frame by itself; [`crate::link`]
-//! joins them over frames.
+//! colour and width (`shape`); what it does in the frames around (`behaviour`); what else its column shows
+//! (`column`); all of it in numbers (`measure`) for a trained ensemble (`model`). Lines of 1 to about 30 pixels, slanted by
+//! up to 5 degrees, each frame by itself; [`crate::link`] joins them over frames.
 
 mod bands;
 mod behaviour;
+mod column;
 mod mask;
 mod measure;
 mod model;
@@ -33,6 +34,7 @@ use crate::candidate::{Candidate, Kind, Origin, Polarity, Risk};
 use crate::detect::Around;
 use crate::grain::Grain;
 use bands::{scales, tall};
+use column::Column;
 use measure::{Crowd, Evens, measure};
 use shape::Shape;
 use tracks::tracks;
@@ -107,14 +109,16 @@ pub fn suspected_lines(around: &Around, grain: &Grain) -> Vec<LineSuspect> {
     let shapes = apart(shapes, masks);
     let mut suspects: Vec<LineSuspect> = shapes
         .par_iter()
-        .map(|(shape, mask)| {
+        .map(|(shape, _)| {
             let middle = |s: &Shape| s.path.centres[s.path.len() / 2];
             let reach = 30.0 + 4.0 * shape.width();
             let near = shapes.iter().filter(|(s, _)| (middle(s) - middle(shape)).abs() < reach).count() - 1;
+            let column = Column::of(shape, rows);
+            let own = shape.path.first..shape.path.first + shape.path.len();
             LineSuspect {
-                mask: mask.clone(),
+                mask: mask::of_column(shape, &column.pieces(&evens.current, own), current),
                 polarity: if shape.track.sign > 0.0 { Polarity::Bright } else { Polarity::Dark },
-                values: measure(shape, around, &evens, Crowd { all: shapes.len(), near }),
+                values: measure(shape, &column, around, &evens, Crowd { all: shapes.len(), near }),
                 contrast: shape.contrast,
             }
         })
@@ -123,8 +127,9 @@ pub fn suspected_lines(around: &Around, grain: &Grain) -> Vec<LineSuspect> {
     suspects
 }
 
-/// The shapes with their masks, without those that run beside or on a stronger one for most of their length: a scratch's
-/// rim of the other polarity, and the flank that a bright line makes of its ground, are no lines of their own.
+/// The shapes with their masks, without those that run beside or on a stronger one of much the same width for most of their
+/// length: a scratch's rim of the other polarity, and the flank that a bright line makes of its ground, are no lines of
+/// their own.
 fn apart(shapes: Vec<Shape>, masks: Vec<RunMask>) -> Vec<(Shape, RunMask)> {
     let mut kept: Vec<(Shape, RunMask)> = Vec::new();
     for (shape, mask) in shapes.into_iter().zip(masks).filter(|(_, m)| !m.is_empty()) {
@@ -139,6 +144,9 @@ fn runs_along(shape: &Shape, other: &Shape) -> bool {
     let (first, last) = (other.path.first, other.path.first + other.path.len());
     let middle = |s: &Shape, k: usize| s.path.centres[k] + 0.5 * (s.edges.0 + s.edges.1);
     let reach = 0.5 * (shape.width() + other.width()) + BESIDE;
+    if !alike(shape.width(), other.width()) {
+        return false;
+    }
     let beside = (0..shape.path.len()).filter(|k| {
         let band = shape.path.first + k;
         (first..last).contains(&band) && (middle(shape, *k) - middle(other, band - first)).abs() < reach
@@ -146,5 +154,13 @@ fn runs_along(shape: &Shape, other: &Shape) -> bool {
     2 * beside.count() > shape.path.len()
 }
 
+/// Whether a line of one width may be the rim of a line of the other, or the same line: a thin scratch is no part of the
+/// broad thing of the scene that it crosses.
+fn alike(a: f32, b: f32) -> bool {
+    a < WIDTHS * b + 2.0 && b < WIDTHS * a + 2.0
+}
+
+/// Widths of a line and its rim differ by less than this factor.
+const WIDTHS: f32 = 3.0;
 /// Distance from a stronger line up to which a weaker one is taken for a part of it, in pixels.
 const BESIDE: f32 = 3.0;

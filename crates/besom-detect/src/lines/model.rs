@@ -68,6 +68,14 @@ fn words(name: &str) -> &'static str {
         }
         "stays_least" | "stays_most" | "stays_less_moves" | "drift" | "drift_bend" | "slip_less_drift"
         | "pattern_stays" | "witness_stays" => "whether it keeps its place over frames",
+        "column_shows" | "column_stands_out" | "column_same" => "what else stands in its column",
+        "film_shows"
+        | "film_beside"
+        | "film_stands_out"
+        | "film_stands_out_least"
+        | "film_stands_out_most"
+        | "film_same"
+        | "film_offset" => "what its column shows in the frames around",
         "picture_moves" | "picture_uneven" | "telling" => "how the picture moves behind it",
         _ => "where it stands in the shot",
     }

@@ -13,7 +13,8 @@ use crate::ageing::files::{dpx_of, make, write_marks};
 
 /// First line of the table of counts.
 pub const TALLY_HEADINGS: &str = "clip,set,dust_found,dust_all,large_found,large_all,hair_found,hair_all,line_found,\
-line_all,claims,false,calm_false,line_claims,line_false,frames,pixels,seconds\n";
+line_all,claims,false,calm_false,line_claims,line_false,frames,pixels,seconds,scratch_found,scratch_all,scratch_claims,\
+scratch_false\n";
 
 /// First line of the table of curves.
 pub const CURVE_HEADINGS: &str = "clip,set,sensitivity,dust_found,dust_all,claims,false,pixels\n";
@@ -28,10 +29,20 @@ impl Counted {
             let _ = write!(line, ",{},{}", recall.found, recall.all);
         }
         let (lines, false_lines) = self.tally.lines;
+        let scratches = &self.tally.scratches;
         let _ = writeln!(
             line,
-            ",{},{},{},{lines},{false_lines},{},{},{:.2}",
-            all.claims, all.false_claims, calm.false_claims, all.frames, all.pixels, self.seconds
+            ",{},{},{},{lines},{false_lines},{},{},{:.2},{},{},{},{}",
+            all.claims,
+            all.false_claims,
+            calm.false_claims,
+            all.frames,
+            all.pixels,
+            self.seconds,
+            scratches.truth.found,
+            scratches.truth.all,
+            scratches.claims,
+            scratches.false_claims
         );
         line
     }

@@ -6,12 +6,14 @@
 
 pub mod keep;
 pub mod reel;
+pub mod scratches;
 pub mod sets;
 pub mod summary;
 pub mod tally;
 
 pub use keep::{CURVE_HEADINGS, TALLY_HEADINGS, keep};
 pub use reel::Detector;
+pub use scratches::Scratches;
 pub use sets::{Set, Sets};
 pub use summary::{Row, Summary};
 pub use tally::{SENSITIVITIES, Tally};
@@ -99,6 +101,10 @@ fn counted(
     let mut tally = Tally::default();
     for frame in &tallies {
         tally.merge(frame);
+    }
+    for shot in reel::shots(&frames) {
+        let (labels, candidates, masks) = (&labels[shot.clone()], &candidates[shot.clone()], &masks[shot]);
+        tally.scratches.merge(&Scratches::of_shot(labels, candidates, masks, detector.sensitivity));
     }
     (Counted { clip: name.to_owned(), set, tally, seconds }, Shown { frames, labels, masks, tallies })
 }

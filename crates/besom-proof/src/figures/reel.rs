@@ -1,5 +1,7 @@
 //! Frames in memory, searched as a reel on disk is.
 
+use std::ops::Range;
+
 use besom_detect::survey::{Look, Thumbnail, cuts, grain_of_looks};
 use besom_detect::{Candidate, Grain, Model, Prepared, Settings, Window, detect};
 use besom_scan::Plane;
@@ -22,10 +24,7 @@ pub struct Detector {
 impl Detector {
     /// The candidates of each frame, at or above the settings' floor. Shots are those that the survey finds.
     pub fn candidates(&self, frames: &[Vec<Plane>]) -> Vec<Vec<Candidate>> {
-        let mut bounds = vec![0];
-        bounds.extend(shot_starts(frames));
-        bounds.push(frames.len());
-        bounds.windows(2).flat_map(|pair| self.shot(&frames[pair[0]..pair[1]])).collect()
+        shots(frames).into_iter().flat_map(|shot| self.shot(&frames[shot])).collect()
     }
 
     fn shot(&self, frames: &[Vec<Plane>]) -> Vec<Vec<Candidate>> {
@@ -39,6 +38,14 @@ impl Detector {
             })
             .collect()
     }
+}
+
+/// The frames of each shot, as the survey finds them.
+pub fn shots(frames: &[Vec<Plane>]) -> Vec<Range<usize>> {
+    let mut bounds = vec![0];
+    bounds.extend(shot_starts(frames));
+    bounds.push(frames.len());
+    bounds.windows(2).map(|pair| pair[0]..pair[1]).collect()
 }
 
 /// The places at which the survey begins a new shot.

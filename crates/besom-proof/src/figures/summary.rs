@@ -72,6 +72,8 @@ impl Summary {
             row("hair recall", (More, Some(0.92), None), Base, hair),
             row("line recall", (More, Some(0.85), None), Base, |t| t.all.line.share()),
             row("line precision", (More, Some(0.85), None), Base, line_precision),
+            row("scratches linked over frames, recall", (More, Some(0.85), None), Base, |t| t.scratches.truth.share()),
+            row("scratches linked over frames, precision", (More, Some(0.85), None), Base, |t| t.scratches.precision()),
             row("undamaged: false a frame and Mpx", (Less, Some(1.0), None), Undamaged, |t| {
                 Some(t.all.false_per_megapixel())
             }),

@@ -3,6 +3,7 @@
 use besom_detect::{Candidate, Kind};
 use besom_scan::Plane;
 
+use super::scratches::Scratches;
 use crate::score::{Detection, LEAST_PIXELS, Reliability, Truth, objects};
 
 /// Sensitivities at which the curve of recall against false candidates is taken.
@@ -17,6 +18,8 @@ pub struct Tally {
     pub calm: Detection,
     /// Line candidates at or above the sensitivity, and the false ones among them.
     pub lines: (u64, u64),
+    /// Line scratches over frames; counted for a whole shot, 0 for a single frame.
+    pub scratches: Scratches,
     /// Stated against observed confidence of every candidate above the floor.
     pub reliability: Reliability,
     /// The same as `all` at each of [`SENSITIVITIES`]; empty where no curve was asked for.
@@ -55,6 +58,7 @@ impl Tally {
         self.calm.merge(&other.calm);
         self.lines.0 += other.lines.0;
         self.lines.1 += other.lines.1;
+        self.scratches.merge(&other.scratches);
         self.reliability.merge(&other.reliability);
         for (mine, other) in self.curve.iter_mut().zip(&other.curve) {
             mine.merge(other);

@@ -29,12 +29,12 @@ impl Recall {
         (self.all > 0).then(|| self.found as f64 / self.all as f64)
     }
 
-    fn count(&mut self, found: bool) {
+    pub(crate) fn count(&mut self, found: bool) {
         self.found += u64::from(found);
         self.all += 1;
     }
 
-    fn merge(&mut self, other: Self) {
+    pub(crate) fn merge(&mut self, other: Self) {
         self.found += other.found;
         self.all += other.all;
     }

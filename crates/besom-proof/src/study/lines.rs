@@ -14,7 +14,7 @@ use rayon::prelude::*;
 use super::{FrameStudy, grain_of, judge};
 use crate::ageing::{Aged, LINE, Level, LineStyle, Settings as Ageing, Style, age};
 use crate::demo;
-use crate::score::Reliability;
+use crate::score::{LEAST_PIXELS, Reliability, is_found, objects};
 use crate::train::{Calibrated, Settings, Table, TrainError, train_calibrated};
 
 /// A clip aged one way, with its suspected lines judged.
@@ -32,6 +32,17 @@ pub struct LineLesson {
     pub weight: f32,
     /// For each frame and suspect, whether it lies on a true line (not merely near dust): the answer to learn.
     pub answers: Vec<Vec<bool>>,
+    /// For each frame, the suspects' pixels and the true lines'.
+    pub pixels: Vec<LinePixels>,
+}
+
+/// The pixels of a frame's suspected and true lines. Suspects may share pixels: each knows all pieces of its column.
+#[derive(Clone, Debug, Default)]
+pub struct LinePixels {
+    /// The suspects, in the order of the frame's study.
+    pub suspects: Vec<RunMask>,
+    /// The true objects.
+    pub objects: Vec<RunMask>,
 }
 
 /// What is done to a clip before it is aged.
@@ -145,27 +156,37 @@ const USUAL_LINES: f32 = 1.6;
 pub fn lesson(clip: u32, name: &str, ageing: &'static str, aged: &Aged, lines: f32) -> LineLesson {
     let prepared: Vec<Option<Prepared>> = aged.aged.par_iter().map(|planes| Prepared::new(planes.clone())).collect();
     let grain = grain_of(&prepared);
-    let (mut frames, mut answers) = (Vec::new(), Vec::new());
+    let (mut frames, mut answers, mut pixels) = (Vec::new(), Vec::new(), Vec::new());
     for (n, labels) in aged.labels.iter().enumerate() {
-        let (study, answer) = study_frame(&prepared, n, &grain, labels);
+        let (study, answer, marked) = study_frame(&prepared, n, &grain, labels);
         frames.push(study);
         answers.push(answer);
+        pixels.push(marked);
     }
-    LineLesson { clip, name: name.to_owned(), ageing, frames, answers, weight: (USUAL_LINES / lines).min(1.0) }
+    LineLesson { clip, name: name.to_owned(), ageing, frames, answers, pixels, weight: (USUAL_LINES / lines).min(1.0) }
 }
 
-fn study_frame(prepared: &[Option<Prepared>], n: usize, grain: &Grain, labels: &Plane<u8>) -> (FrameStudy, Vec<bool>) {
+fn study_frame(
+    prepared: &[Option<Prepared>],
+    n: usize,
+    grain: &Grain,
+    labels: &Plane<u8>,
+) -> (FrameStudy, Vec<bool>, LinePixels) {
     let Some(around) = Window::of_shot(prepared, n).and_then(|window| window.around()) else {
         return Default::default();
     };
     let suspects = suspected_lines(&around, grain);
     let masks: Vec<&RunMask> = suspects.iter().map(|s| &s.mask).collect();
     let values: Vec<Vec<f32>> = suspects.iter().map(|s| s.values.clone()).collect();
-    let mut study = judge(&masks, values, labels);
-    study.objects.retain(|o| o.kind == LINE);
+    let study = judge(&masks, values, labels);
     let lines = labels.map(|bits| bits & LINE);
     let on_lines = judge(&masks, vec![Vec::new(); masks.len()], &lines);
-    (study, on_lines.judged.iter().map(|j| j.real).collect())
+    let answers = on_lines.judged.iter().map(|j| j.real).collect();
+    let pixels = LinePixels {
+        objects: objects(&lines, |v| v != 0, LEAST_PIXELS),
+        suspects: suspects.into_iter().map(|s| s.mask).collect(),
+    };
+    (study, answers, pixels)
 }
 
 /// The line ensemble, and each lesson's confidences when its clip was left out.
@@ -213,16 +234,19 @@ impl LineFigures {
     /// Counts the suspects of a lesson with a confidence of at least `sensitivity`.
     pub fn of(lesson: &LineLesson, confidences: &[Vec<f32>], sensitivity: f32) -> Self {
         let mut figures = Self::default();
-        for (frame, confidences) in lesson.frames.iter().zip(confidences) {
+        for ((frame, pixels), confidences) in lesson.frames.iter().zip(&lesson.pixels).zip(confidences) {
             let kept = |k: usize| confidences.get(k).is_some_and(|p| *p >= sensitivity);
             for (_, judged) in frame.judged.iter().enumerate().filter(|(k, _)| kept(*k)) {
                 figures.candidates.0 += 1;
                 figures.candidates.1 += usize::from(!judged.real);
             }
-            for object in &frame.objects {
-                let covered: usize = object.covered.iter().filter(|(k, _)| kept(*k)).map(|(_, n)| n).sum();
+            let mut covered = Plane::new(frame.size.0, frame.size.1);
+            for (_, suspect) in pixels.suspects.iter().enumerate().filter(|(k, _)| kept(*k)) {
+                suspect.paint(&mut covered, 1);
+            }
+            for object in &pixels.objects {
                 figures.objects.0 += 1;
-                figures.objects.1 += usize::from(covered * 10 >= object.area * 3);
+                figures.objects.1 += usize::from(is_found(object, &covered));
             }
         }
         figures

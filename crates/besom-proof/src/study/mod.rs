@@ -71,7 +71,9 @@ pub fn study(aged: &[Vec<Plane>], labels: &[Plane<u8>], settings: &Settings) -> 
     let studies = (0..aged.len())
         .map(|n| {
             let Some(window) = Window::of_shot(&prepared, n) else { return FrameStudy::default() };
-            let found = suspects(&window, &grain, settings, &|_| 1.0);
+            let mut found = suspects(&window, &grain, settings, &|_| 1.0);
+            // Lines may share pixels: the surest, painted last, owns them.
+            found.lines.sort_by(|a, b| line_confidence(&a.values).total_cmp(&line_confidence(&b.values)));
             let lines: Vec<&RunMask> = found.lines.iter().map(|c| &c.mask).collect();
             let masks: Vec<&RunMask> = found.components.iter().map(|c| &c.mask).collect();
             let values = found.measured.iter().map(|m| m.values.to_vec()).collect();

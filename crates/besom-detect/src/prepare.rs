@@ -1,11 +1,14 @@
 //! What every comparison needs of a frame, made once.
 
+use std::sync::OnceLock;
+
 use besom_motion::Pyramid;
 use besom_motion::pyramid::halved_row;
 use besom_scan::Plane;
 use rayon::prelude::*;
 
 use crate::colour;
+use crate::gate::outstanding;
 use crate::infrared::Infrared;
 use crate::lines::banded;
 use crate::whole::Sketch;
@@ -24,6 +27,8 @@ pub struct Prepared {
     pub pyramid: Pyramid,
     /// The mean of every whole band of [`crate::lines::BAND`] rows of each plane, on which line scratches are looked for.
     pub bands: Vec<Plane>,
+    /// See [`Prepared::outstanding`].
+    outstanding: OnceLock<Plane<i16>>,
     /// What damage of the whole frame is looked for on; `None` for a frame too small for it.
     pub sketch: Option<Sketch>,
     /// Its infrared, when the scan has one and it can be trusted.
@@ -40,8 +45,8 @@ impl Prepared {
         }
         let (luma, finest) = smoothed_and_finest(&planes, Pyramid::reduction(width, height));
         let (colour, pyramid) = (colour::opponents(&planes), Pyramid::of_finest(finest, width, height));
-        let (bands, sketch) = (banded(&planes), Sketch::new(&planes));
-        Some(Self { luma, planes, colour, pyramid, bands, sketch, infrared: None })
+        let (bands, sketch, outstanding) = (banded(&planes), Sketch::new(&planes), OnceLock::new());
+        Some(Self { luma, planes, colour, pyramid, bands, outstanding, sketch, infrared: None })
     }
 
     /// The same with an infrared plane, which is left out when its size is another.
@@ -50,6 +55,12 @@ impl Prepared {
         let size = (self.width(), self.height());
         self.infrared = infrared.filter(|plane| plane.size() == size);
         self
+    }
+
+    /// How far each pixel stands out from both its sides, at the size of the motion search, on which marks fixed in the gate are
+    /// looked for: made when it is first asked for.
+    pub fn outstanding(&self) -> &Plane<i16> {
+        self.outstanding.get_or_init(|| outstanding(&self.luma))
     }
 
     /// Columns.

@@ -92,7 +92,7 @@ pub enum Origin {
     /// On the film: one frame only.
     #[default]
     Film,
-    /// In the gate or on the scanner: the same place in many frames.
+    /// In the gate or on the scanner: it stands still against the frame while the picture moves.
     Gate,
     /// In the scene: it moves with the picture.
     Scene,

@@ -10,6 +10,7 @@ use crate::components::{Component, Thresholds, components};
 use crate::context::companies;
 use crate::evidence::{sigma_table, test};
 use crate::features::{Crowd, Measured, Scene, Side, Unrest, closer_look, glance};
+use crate::gate::{self, GateSuspect};
 use crate::grain::Grain;
 use crate::infrared::{self, Opinion};
 use crate::lines::{LineSuspect, suspected_lines};
@@ -23,11 +24,16 @@ pub struct Settings {
     pub thresholds: Thresholds,
     /// Candidates below this confidence are not kept.
     pub floor: f32,
+    /// Whether marks fixed in the gate are looked for.
+    pub gate: bool,
 }
+
+/// Whether marks fixed in the gate are looked for unless something else is asked for.
+const GATE: bool = false;
 
 impl Default for Settings {
     fn default() -> Self {
-        Self { thresholds: Thresholds::default(), floor: 0.05 }
+        Self { thresholds: Thresholds::default(), floor: 0.05, gate: GATE }
     }
 }
 
@@ -57,6 +63,8 @@ pub struct Suspects {
     pub dismissed: Vec<(Rect, f32)>,
     /// Suspected line scratches with their measurements, in the order of their first pixel.
     pub lines: Vec<LineSuspect>,
+    /// Suspected marks fixed in the gate with their measurements, in the order of their first pixel.
+    pub gate: Vec<GateSuspect>,
 }
 
 /// A frame with the neighbours that it is held against; [`Window::around`] makes it.
@@ -109,7 +117,7 @@ impl<'a> Window<'a> {
 }
 
 /// A neighbour as seen from the current frame.
-fn seen(current: &Prepared, other: &Prepared, field: &MotionField) -> Plane {
+pub(crate) fn seen(current: &Prepared, other: &Prepared, field: &MotionField) -> Plane {
     Flicker::levelled(&current.luma, compensate(&other.luma, field))
 }
 
@@ -184,6 +192,9 @@ pub fn suspects(
         }
     }
     found.lines = suspected_lines(&around, grain);
+    if settings.gate {
+        found.gate = gate::suspected_marks(&around, &evidence, grain);
+    }
     found
 }
 
@@ -207,6 +218,8 @@ pub fn detect(window: &Window, grain: &Grain, model: &Model, settings: &Settings
     let sure: Vec<&Candidate> = lines.iter().filter(|l| l.confidence >= SURE).collect();
     candidates.retain(|c| !sure.iter().any(|l| 2 * l.mask.overlap(&c.mask) > c.area()));
     candidates.extend(lines);
+    let fixed = found.gate.into_iter().map(|g| g.judged(model.gate()));
+    gate::join(&mut candidates, fixed.filter(|g| g.confidence >= settings.floor).collect());
     crate::whole::join(&mut candidates, window, grain);
     candidates.sort_by_key(|c| c.mask.first_pixel());
     candidates

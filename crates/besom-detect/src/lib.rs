@@ -12,6 +12,7 @@ pub mod context;
 pub mod detect;
 pub mod evidence;
 pub mod features;
+pub mod gate;
 pub mod grain;
 pub mod groups;
 pub mod infrared;

@@ -3,13 +3,14 @@
 //! Both are pure functions of the candidates of one shot. A scratch continues on the film from the bottom of one frame to
 //! the top of the next, so a slanted one is looked for where it left the frame, and an upright one, which wanders by a few
 //! pixels, at the same column. A mark in the gate (a hair, dirt on the scanner's glass) covers the same pixels again and
-//! again, which dirt on the film does by chance only.
+//! again, which dirt on the film does by chance only. Where detection saw a mark stand still against the moving picture it says
+//! so itself (`Origin::Gate`): such a mark needs fewer frames here and may be missing for longer.
 
 use std::collections::BTreeSet;
 
 use besom_scan::RunMask;
 
-use crate::candidate::{Candidate, Kind, Polarity};
+use crate::candidate::{Candidate, Kind, Origin, Polarity};
 use crate::groups::{Group, GroupKind};
 use crate::lines::straight;
 
@@ -19,8 +20,12 @@ const MOST_MISSING: u64 = 3;
 const WANDER: f32 = 8.0;
 /// Widths of one scratch differ by less than this factor.
 const WIDTHS: f32 = 3.0;
+/// The same for a mark that detection saw stand still: it cannot while the picture stands still as well.
+const MOST_MISSING_FIXED: u64 = 24;
 /// Fewest frames of a mark in the gate.
 const FEWEST_GATE: usize = 5;
+/// Fewest frames of one that detection saw stand still, which takes three frames each time.
+const FEWEST_FIXED: usize = 2;
 /// Least share of their common pixels that two frames' marks in the gate share.
 const SAME_PLACE: f32 = 0.4;
 
@@ -85,18 +90,22 @@ struct Chain<T> {
     newest: Vec<T>,
     confidence: f32,
     area: f32,
+    /// Whether detection saw any member stand still against the picture.
+    fixed: bool,
 }
 
 impl<T> Chain<T> {
     fn of(number: u64, index: usize, c: &Candidate, shape: T) -> Self {
         let area = c.area() as f32;
         let members = vec![(number, index)];
-        Self { polarity: c.polarity, members, newest: vec![shape], confidence: c.confidence * area, area }
+        let fixed = c.origin == Origin::Gate;
+        Self { polarity: c.polarity, members, newest: vec![shape], confidence: c.confidence * area, area, fixed }
     }
 
     /// Whether it has been missing for too long to go on at a frame.
     fn lost_by(&self, number: u64) -> bool {
-        self.last() + MOST_MISSING + 1 < number
+        let most = if self.fixed { MOST_MISSING_FIXED } else { MOST_MISSING };
+        self.last() + most + 1 < number
     }
 
     fn last(&self) -> u64 {
@@ -111,6 +120,7 @@ impl<T> Chain<T> {
         self.newest.push(shape);
         self.confidence += c.confidence * c.area() as f32;
         self.area += c.area() as f32;
+        self.fixed |= c.origin == Origin::Gate;
     }
 
     /// The chain as a group: its confidence is the mean of its members', each as heavy as its area.
@@ -193,7 +203,7 @@ fn gate_marks(frames: &[(u64, &[Candidate])], free: &impl Fn(u64, usize) -> bool
                 .iter()
                 .enumerate()
                 .filter(|(_, c)| c.polarity == mark.polarity && c.last() < *number)
-                .map(|(i, c)| (i, c.newest.first().map_or(0.0, |m| shared(m, &mark.mask))))
+                .map(|(i, c)| (i, c.newest.first().map_or(0.0, |m| same_place(c.fixed, m, mark))))
                 .filter(|(_, share)| *share >= SAME_PLACE)
                 .max_by(|a, b| a.1.total_cmp(&b.1).then(b.0.cmp(&a.0)));
             match best {
@@ -203,8 +213,18 @@ fn gate_marks(frames: &[(u64, &[Candidate])], free: &impl Fn(u64, usize) -> bool
         }
     }
     done.extend(chains);
-    let lasts = |c: &Chain<RunMask>| c.frames() >= FEWEST_GATE;
+    let lasts = |c: &Chain<RunMask>| c.frames() >= if c.fixed { FEWEST_FIXED } else { FEWEST_GATE };
     done.into_iter().filter(lasts).map(|c| c.group(GroupKind::Gate)).collect()
+}
+
+/// How much of one place two marks take, 0 to 1. Of a mark that was seen to stand still, another frame may show a part only.
+fn same_place(fixed: bool, before: &RunMask, mark: &Candidate) -> f32 {
+    let both = shared(before, &mark.mask);
+    if fixed && mark.origin == Origin::Gate && both > 0.0 {
+        before.overlap(&mark.mask) as f32 / before.area().min(mark.area()).max(1) as f32
+    } else {
+        both
+    }
 }
 
 /// Pixels that both masks share, as a share of those that either has.
@@ -223,7 +243,7 @@ mod tests {
     use besom_scan::{Rect, Run};
 
     use super::*;
-    use crate::candidate::{Origin, Risk};
+    use crate::candidate::Risk;
 
     const SIZE: (usize, usize) = (400, 300);
 
@@ -314,6 +334,23 @@ mod tests {
         assert_eq!(groups[0].members, (0..5).map(|n| (2 * n, 1)).collect::<Vec<_>>());
         assert!(linked(&over(4, 0)).is_empty(), "four frames may be chance");
         assert!(linked(&over(8, 3)).is_empty(), "what moves by half of its size is not in the gate");
+    }
+
+    #[test]
+    fn a_mark_that_detection_saw_stand_still_needs_two_frames_and_survives_a_still_second() {
+        let fixed = |x: i32, wide: i32| {
+            let mark = candidate(Kind::Hair, Polarity::Dark, RunMask::from_rect(&Rect::new(x, 50, x + wide, 53)));
+            Candidate { origin: Origin::Gate, ..mark }
+        };
+        // A part of it is seen again twenty frames later.
+        let groups = linked(&[(0, vec![fixed(40, 60)]), (20, vec![fixed(46, 20)])]);
+        assert_eq!(groups.len(), 1);
+        assert_eq!((groups[0].kind, groups[0].members.clone()), (GroupKind::Gate, vec![(0, 0), (20, 0)]));
+        assert!(linked(&[(0, vec![fixed(40, 60)]), (26, vec![fixed(40, 60)])]).is_empty(), "a second and more");
+        assert!(linked(&[(0, vec![fixed(40, 60)]), (3, vec![fixed(130, 60)])]).is_empty(), "at another place");
+        // The same marks as dirt of the film are too few.
+        let film = |x: i32| Candidate { origin: Origin::Film, ..fixed(x, 60) };
+        assert!(linked(&[(0, vec![film(40)]), (2, vec![film(40)])]).is_empty());
     }
 
     #[test]

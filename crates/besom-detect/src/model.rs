@@ -2,6 +2,7 @@
 
 use crate::context::{self, Company};
 use crate::features::{FIRST_LOOK, Measured, NAMES};
+use crate::gate::GateModel;
 use crate::lines::LineModel;
 use crate::trees::{Trees, TreesError};
 
@@ -12,6 +13,7 @@ pub struct Model {
     trees: Trees,
     company: Trees,
     lines: LineModel,
+    gate: GateModel,
 }
 
 /// The ensembles that ship with Besom; `besom-proof train` writes them.
@@ -80,12 +82,23 @@ impl Model {
         &self.lines
     }
 
+    /// The ensemble that judges marks fixed in the gate.
+    pub fn gate(&self) -> &GateModel {
+        &self.gate
+    }
+
+    /// The same with another ensemble for marks fixed in the gate.
+    #[must_use]
+    pub fn with_gate(self, gate: GateModel) -> Self {
+        Self { gate, ..self }
+    }
+
     /// The ensembles that ship with Besom.
     pub fn built_in() -> Result<Self, TreesError> {
         Self::from_ron(FIRST, FULL, COMPANY)
     }
 
-    /// Ensembles of marks from the texts of their files, beside the shipped one of lines; their features must be this build's measurements.
+    /// Ensembles of marks from the texts of their files, beside the shipped ones of lines and of gate marks; their features must be this build's measurements.
     pub fn from_ron(first_look: &str, full: &str, company: &str) -> Result<Self, TreesError> {
         let read = |text: &str, names: &[&str]| {
             let trees = Trees::from_ron(text)?;
@@ -95,15 +108,15 @@ impl Model {
             Ok(trees)
         };
         let company_names = company_names();
-        let (trees, (first_look, (company, lines))) = rayon::join(
+        let (trees, (first_look, (company, (lines, gate)))) = rayon::join(
             || read(full, &NAMES),
             || {
                 let company = || read(company, &company_names);
-                let rest = || rayon::join(company, LineModel::built_in);
+                let rest = || rayon::join(company, || rayon::join(LineModel::built_in, GateModel::built_in));
                 rayon::join(|| read(first_look, &NAMES[..FIRST_LOOK]), rest)
             },
         );
-        Ok(Self { first_look: first_look?, trees: trees?, company: company?, lines: lines? })
+        Ok(Self { first_look: first_look?, trees: trees?, company: company?, lines: lines?, gate: gate? })
     }
 
     /// Probability by the first measurements alone, 0 to 1.

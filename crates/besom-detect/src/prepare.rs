@@ -9,6 +9,7 @@ use besom_scan::Plane;
 use rayon::prelude::*;
 
 use crate::colour;
+use crate::gate::outstanding;
 use crate::infrared::Infrared;
 use crate::lines::{Evened, banded};
 use crate::whole::Sketch;
@@ -29,6 +30,8 @@ pub struct Prepared {
     pub bands: Vec<Plane>,
     /// The bands evened by the grain of the shot that the frame was first looked at in: it stands in the windows of five frames.
     evened: OnceLock<(Evened, Vec<Plane>)>,
+    /// See [`Prepared::outstanding`].
+    outstanding: OnceLock<Plane<i16>>,
     /// What damage of the whole frame is looked for on; `None` for a frame too small for it.
     pub sketch: Option<Sketch>,
     /// Its infrared, when the scan has one and it can be trusted.
@@ -46,7 +49,8 @@ impl Prepared {
         let (luma, finest) = smoothed_and_finest(&planes, Pyramid::reduction(width, height));
         let (colour, pyramid) = (colour::opponents(&planes), Pyramid::of_finest(finest, width, height));
         let (bands, sketch) = (banded(&planes), Sketch::new(&planes));
-        Some(Self { luma, planes, colour, pyramid, bands, evened: OnceLock::new(), sketch, infrared: None })
+        let (evened, outstanding) = (OnceLock::new(), OnceLock::new());
+        Some(Self { luma, planes, colour, pyramid, bands, evened, outstanding, sketch, infrared: None })
     }
 
     /// The same with an infrared plane, which is left out when its size is another.
@@ -67,6 +71,16 @@ impl Prepared {
             Some((grain, planes)) if grain == by => Cow::Borrowed(planes),
             _ => Cow::Owned(by.planes(&self.bands)),
         }
+    }
+
+    /// How far each pixel stands out from both its sides, at the size of the motion search, on which marks fixed in the gate are
+    /// looked for: made when it is first asked for.
+    pub fn outstanding(&self) -> &Plane<i16> {
+        if self.outstanding.get().is_none() {
+            // Made before it is put there, as the evened bands are.
+            let _ = self.outstanding.set(outstanding(&self.luma));
+        }
+        self.outstanding.get_or_init(|| outstanding(&self.luma))
     }
 
     /// Columns.

@@ -4,6 +4,7 @@
 
 use besom_detect::components::{Thresholds, components};
 use besom_detect::evidence::{sigma_table, test};
+use besom_detect::gate::suspected_marks;
 use besom_detect::{Grain, Model, Prepared, Settings, Window, detect};
 use besom_motion::compensate::{compensate, compensate_plain};
 use besom_motion::{Flicker, Pyramid, estimate_field};
@@ -103,6 +104,29 @@ fn growth(bencher: divan::Bencher, size: (usize, usize)) {
     });
     let evidence = test(&shot.frames[2].luma, &a, &b, &sigma_table(&Grain::flat(3, 4.0)));
     bencher.bench(|| components(&evidence, &Thresholds::default()));
+}
+
+#[divan::bench(args = SIZES, sample_count = 5)]
+fn gate_marks(bencher: divan::Bencher, size: (usize, usize)) {
+    let shot = shot(size);
+    let f = &shot.frames;
+    let window = Window {
+        before_last: Some(&f[0]),
+        previous: Some(&f[1]),
+        current: &f[2],
+        next: Some(&f[3]),
+        after_next: Some(&f[4]),
+    };
+    let grain = Grain::flat(3, 4.0);
+    let around = window.around().unwrap();
+    let evidence = test(&f[2].luma, &f[1].luma, &f[3].luma, &sigma_table(&grain));
+    bencher.bench(|| suspected_marks(&around, &evidence, &grain));
+}
+
+#[divan::bench(args = SIZES, sample_count = 5)]
+fn outstanding_once(bencher: divan::Bencher, size: (usize, usize)) {
+    let shot = shot(size);
+    bencher.with_inputs(|| Prepared::new(shot.planes[2].clone()).unwrap()).bench_refs(|p| p.outstanding().width());
 }
 
 #[divan::bench(args = SIZES, sample_count = 5)]

@@ -43,13 +43,13 @@ fn hair(dice: &mut Dice, start: (f32, f32), scale: f32, style: &Style) -> Stamp 
     let length = (dice.log_normal(median, spread) * scale * style.length).clamp(9.0, 400.0);
     let width = (dice.log_normal(2.0, 0.3) * scale.max(0.6) * style.width).clamp(1.1, 5.0);
     let soft = dice.range(0.6, 1.8) * style.soft;
-    let line = curl(dice, start, length, style.curl);
+    let angle = std::f32::consts::TAU * dice.unit();
+    let line = curl(dice, start, angle, length, style.curl);
     cover(&line, width, soft, paint)
 }
 
-/// A curve of a length whose curvature wanders; points half a pixel apart.
-fn curl(dice: &mut Dice, start: (f32, f32), length: f32, more: f32) -> Vec<(f32, f32)> {
-    let mut angle = std::f32::consts::TAU * dice.unit();
+/// A curve of a length that sets out at an angle and whose curvature wanders; points half a pixel apart.
+pub(super) fn curl(dice: &mut Dice, start: (f32, f32), mut angle: f32, length: f32, more: f32) -> Vec<(f32, f32)> {
     // Between nearly straight and one and a half turns over the whole hair, plus a wander of its own.
     let steady = dice.normal() * 2.2 / length * more;
     let wander = dice.range(0.5, 3.5) / length * more;
@@ -68,7 +68,7 @@ fn curl(dice: &mut Dice, start: (f32, f32), length: f32, more: f32) -> Vec<(f32,
 }
 
 /// The coverage of a line of a width; its ends taper.
-fn cover(line: &[(f32, f32)], width: f32, soft: f32, paint: Paint) -> Stamp {
+pub(super) fn cover(line: &[(f32, f32)], width: f32, soft: f32, paint: Paint) -> Stamp {
     let reach = (0.5 * width + soft + 1.0).ceil();
     let bound = |pick: fn(&(f32, f32)) -> f32| {
         line.iter().map(pick).fold((f32::MAX, f32::MIN), |(low, high), v| (low.min(v), high.max(v)))

@@ -1,7 +1,7 @@
 //! Ageing: gives clean pictures what time, handling and printing add, and keeps the truth.
 //!
 //! First the picture itself: weave and flicker of the gate, then grain. That is the clean truth. Then the dirt on top:
-//! line scratches, hairs, dust. A label marks every pixel where the dirt's opacity is above 0.2 and the largest change
+//! line scratches, hairs, dust, and at last the marks that are fixed in the gate. A label marks every pixel where the dirt's opacity is above 0.2 and the largest change
 //! of a channel exceeds three grain sigmas (two for line scratches).
 //!
 //! A frame depends on the clean frame, its number, the settings and the seed alone: any number of threads, and any
@@ -9,6 +9,7 @@
 
 mod dice;
 pub mod files;
+mod fixed;
 mod gate;
 mod grain;
 mod hair;
@@ -28,6 +29,7 @@ pub use style::Style;
 use besom_scan::Plane;
 use rayon::prelude::*;
 
+use fixed::Fixed;
 use lines::Line;
 use stamp::Stamp;
 use style::PictureStyle;
@@ -38,6 +40,8 @@ pub const DUST: u8 = 1;
 pub const HAIR: u8 = 2;
 /// Label bit of line scratches.
 pub const LINE: u8 = 4;
+/// Label bit of marks fixed in the gate or on the scanner's glass.
+pub const GATE: u8 = 8;
 
 /// Lowest opacity that a label marks.
 pub const LABEL_OPACITY: f32 = 0.2;
@@ -71,6 +75,8 @@ pub struct Settings {
     pub clouds: f32,
     /// Line scratches that cross a frame on average.
     pub lines: f32,
+    /// Marks fixed in the gate or on the scanner's glass that a clip carries on average.
+    pub gate_marks: f32,
     /// What kind of film and dirt it is.
     pub style: Style,
 }
@@ -86,6 +92,7 @@ impl Settings {
             hairs: 0.0,
             clouds: 0.0,
             lines: 0.0,
+            gate_marks: 0.0,
             style: Style::default(),
         };
         match level {
@@ -110,7 +117,7 @@ pub struct AgedFrame {
     pub clean: Vec<Plane>,
     /// The picture with the dirt.
     pub aged: Vec<Plane>,
-    /// Label bits ([`DUST`], [`HAIR`], [`LINE`]) of each pixel.
+    /// Label bits ([`DUST`], [`HAIR`], [`LINE`], [`GATE`]) of each pixel.
     pub labels: Plane<u8>,
     /// Opacity of dust, hairs and lines at each pixel, 0..1.
     pub opacity: [Plane; 3],
@@ -150,6 +157,7 @@ pub struct Ageing {
     seed: u64,
     size: (usize, usize),
     lines: Vec<Line>,
+    fixed: Vec<Fixed>,
     clouds: Vec<usize>,
 }
 
@@ -157,7 +165,8 @@ impl Ageing {
     /// Plans the ageing of a clip of `frames` frames of `width` x `height` pixels.
     pub fn new(settings: &Settings, width: usize, height: usize, frames: usize, seed: u64) -> Self {
         let lines = lines::plan(settings.lines, frames, (width, height), &settings.style.line, size_scale(width), seed);
-        Self { settings: settings.clone(), seed, size: (width, height), lines, clouds: Vec::new() }
+        let fixed = fixed::plan(settings.gate_marks, frames, seed);
+        Self { settings: settings.clone(), seed, size: (width, height), lines, fixed, clouds: Vec::new() }
     }
 
     /// The same with a dense cloud of particles on frame `number`, whatever the dice say.
@@ -184,8 +193,9 @@ impl Ageing {
         round_to_codes(&mut clean);
         let mut aged = clean.clone();
         let opacity = self.soil(number, &mut aged, bare.as_deref());
+        let fixed = self.lay_fixed(number, gate.shift, &mut aged, bare.as_deref());
         round_to_codes(&mut aged);
-        let labels = label(settings, &clean, &aged, &opacity);
+        let labels = label(settings, &clean, &aged, &opacity, fixed.as_ref());
         AgedFrame { clean, aged, labels, opacity, gate }
     }
 
@@ -205,6 +215,24 @@ impl Ageing {
             stamp.lay(planes, bare, dust);
         }
         opacity
+    }
+
+    /// Lays the marks fixed in the gate on a frame and returns their opacity; `None` for a clip without any.
+    fn lay_fixed(
+        &self,
+        number: usize,
+        shift: (f32, f32),
+        planes: &mut [Plane],
+        bare: Option<&[Plane]>,
+    ) -> Option<Plane> {
+        let (width, height) = self.size;
+        let mut opacity = (!self.fixed.is_empty()).then(|| Plane::new(width, height))?;
+        for mark in &self.fixed {
+            if let Some(stamp) = mark.stamp(number, shift, self.size, size_scale(width), &self.settings.style) {
+                stamp.lay(planes, bare, &mut opacity);
+            }
+        }
+        Some(opacity)
     }
 
     /// The hairs and the particles of a frame, in the order in which they are laid on it.
@@ -233,12 +261,18 @@ fn round_to_codes(planes: &mut [Plane]) {
     }
 }
 
-fn label(settings: &Settings, clean: &[Plane], aged: &[Plane], opacity: &[Plane; 3]) -> Plane<u8> {
+fn label(
+    settings: &Settings,
+    clean: &[Plane],
+    aged: &[Plane],
+    opacity: &[Plane; 3],
+    fixed: Option<&Plane>,
+) -> Plane<u8> {
     let (width, height) = (opacity[0].width(), opacity[0].height());
     Plane::from_fn(width, height, |x, y| {
         let changes = clean.iter().zip(aged).map(|(c, a)| (c.at(x, y) - a.at(x, y)).abs());
         let change = changes.fold(0.0, f32::max);
-        let kinds = [DUST, HAIR, LINE].into_iter().zip(opacity);
+        let kinds = [DUST, HAIR, LINE].into_iter().zip(opacity).chain(fixed.map(|opacity| (GATE, opacity)));
         kinds.fold(0, |bits, (kind, opacity)| {
             let seen = opacity.at(x, y) > LABEL_OPACITY && change > settings.visible(kind);
             if seen { bits | kind } else { bits }

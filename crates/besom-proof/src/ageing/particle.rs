@@ -57,7 +57,7 @@ pub(super) fn of_frame(
 }
 
 /// One particle of random size, shape and colour; lengths are multiplied by both parts of `scale`.
-fn particle(dice: &mut Dice, place: (f32, f32), scale: (f32, f32), style: &DirtStyle) -> Stamp {
+pub(super) fn particle(dice: &mut Dice, place: (f32, f32), scale: (f32, f32), style: &DirtStyle) -> Stamp {
     let paint = Paint::of_style(dice, style);
     if dice.chance(style.sparkles) {
         let (radius, soft) = (dice.range(0.9, 1.6), dice.range(0.5, 1.2));

@@ -178,6 +178,7 @@ impl Settings {
             hairs: between(dice, 1.0, 30.0),
             clouds: if dice.chance(0.5) { dice.range(0.0, 0.2) } else { 0.0 },
             lines: if dice.chance(0.6) { dice.range(0.2, 3.0) } else { 0.0 },
+            gate_marks: 0.0,
             style: Style {
                 dirt,
                 hair: HairStyle {

@@ -81,6 +81,9 @@ pub(crate) struct Arguments {
     /// Line scratches that cross a frame on average, instead of the level's.
     #[arg(long)]
     lines: Option<f32>,
+    /// Marks fixed in the gate that the clip carries on average, instead of none.
+    #[arg(long)]
+    gate_marks: Option<f32>,
     /// Write the infrared of a film of this kind too, into the folder `infrared`.
     #[arg(long, value_enum, value_name = "FILM")]
     infrared: Option<FilmName>,
@@ -105,12 +108,21 @@ impl Arguments {
             hairs: self.hairs.unwrap_or(preset.hairs),
             clouds: self.clouds.unwrap_or(preset.clouds),
             lines: self.lines.unwrap_or(preset.lines),
+            gate_marks: self.gate_marks.unwrap_or(preset.gate_marks),
             style: preset.style,
         };
-        let Settings { grain, weave, flicker, dust, hairs, clouds, lines, .. } = settings;
+        let Settings { grain, weave, flicker, dust, hairs, clouds, lines, gate_marks, .. } = settings;
         // The limits keep a slip of the finger from filling memory with particles; no film is worse.
-        let limits =
-            [(grain, 200.0), (weave, 50.0), (flicker, 1.0), (dust, 1e5), (hairs, 1e4), (clouds, 1.0), (lines, 100.0)];
+        let limits = [
+            (grain, 200.0),
+            (weave, 50.0),
+            (flicker, 1.0),
+            (dust, 1e5),
+            (hairs, 1e4),
+            (clouds, 1.0),
+            (lines, 100.0),
+            (gate_marks, 1e4),
+        ];
         if limits.iter().all(|(value, most)| (0.0..=*most).contains(value)) {
             return Ok(settings);
         }

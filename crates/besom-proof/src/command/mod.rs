@@ -4,6 +4,7 @@
 mod age;
 mod demo;
 mod figures;
+mod gate;
 mod infrared;
 mod peers;
 mod score;
@@ -30,6 +31,8 @@ pub(crate) enum Command {
     Peers(peers::Arguments),
     /// Train the ensembles that ship with Besom on clips aged here, and show how they do on clips left out.
     Train(train::Arguments),
+    /// Count the marks fixed in the gate that are found, and what they cost; or train their ensemble.
+    Gate(gate::Arguments),
     /// Show what an infrared plane is worth: figures with and without it, and the likelihood ratios behind its weight.
     Infrared(infrared::Arguments),
     /// Print the whole table that the detector is judged by.
@@ -45,6 +48,7 @@ impl Command {
             Self::Score(arguments) => score::run(arguments, out),
             Self::Peers(arguments) => peers::run(arguments, out),
             Self::Train(arguments) => train::run(arguments, out),
+            Self::Gate(arguments) => gate::run(arguments, out),
             Self::Infrared(arguments) => infrared::run(arguments, out),
             Self::Figures(arguments) => figures::run(arguments, out),
         }

@@ -4,6 +4,7 @@
 //! labelled pixels or more of one kind, found when 30 % of it is covered; a candidate is false when less than a tenth
 //! of its pixels lie within 3 pixels of any truth.
 
+pub mod gate;
 pub mod infrared;
 pub mod lesson;
 pub mod lines;

@@ -82,7 +82,10 @@ fn a_still_picture_tells_nothing() {
 #[test]
 fn what_goes_with_the_picture_is_no_mark() {
     // The same shape, but of the scene: it pans as well.
-    let suspects = found(&shot(4.0, |n, x, y| if hair(x + 4 * n - 8, y) { 180.0 } else { 0.0 }), 2);
+    let suspects = found(
+        &shot(4.0, |n, x, y| if (x + 4 * n).checked_sub(8).is_some_and(|x| hair(x, y)) { 180.0 } else { 0.0 }),
+        2,
+    );
     let left = at_hair(&suspects).map(|s| s.get("stays_less_goes"));
     assert!(left.is_none_or(|gain| gain < 0.0), "{left:?}");
 }

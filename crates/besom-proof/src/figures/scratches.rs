@@ -2,7 +2,7 @@
 //!
 //! The other counts of lines are by frame, where every piece of a broken scratch that is four pixels or more is an object
 //! of its own. Here both the truth's pieces and the candidates are linked over the frames of a shot by
-//! [`besom_detect::groups`]; a scratch is found when at least 30 % of the pixels that it has in all its frames are covered,
+//! [`groups`](besom_detect::groups()); a scratch is found when at least 30 % of the pixels that it has in all its frames are covered,
 //! and a linked line is false when less than a tenth of its pixels lie near any truth.
 
 use besom_detect::groups::{GroupKind, groups};

@@ -6,17 +6,15 @@ mod common;
 use std::path::Path;
 
 use besom_detect::{Candidate, Kind, Origin, Polarity, Risk};
-use besom_reel::file::candidates::{self, Chunk};
-use besom_reel::work::{self, StartOptions};
 use besom_reel::{CandidateId, Decision, Reel};
-use besom_scan::{Rect, RunMask, Silent};
+use besom_scan::{Rect, RunMask};
 use egui::accesskit::{Role, Toggled};
 use egui::{Key, Modifiers};
 use egui_kittest::Harness;
 use egui_kittest::kittest::{NodeT, Queryable};
 
 use besom_window::App;
-use common::{FIRST, FRAMES, scans, window};
+use common::{FIRST, press, press_with, reel_with, window};
 
 /// The frame with the cloud.
 const DIRTY: u64 = 103;
@@ -36,35 +34,24 @@ fn speck(x: i32, y: i32) -> Candidate {
 
 /// A reel of frames with one speck each, and on one of them 49 in a heap besides.
 fn clouded(folder: &Path) -> std::path::PathBuf {
-    let reel = folder.join("Skerry test.besom");
-    work::start(&scans(folder), &reel, &StartOptions::default(), &Silent).unwrap();
     let cloud = || (0..49).map(|n| speck(50 + n % 7 * 3, 40 + n / 7 * 3));
     let of_frame = |n: u64| {
         let lone = speck(6 + 3 * (n - FIRST) as i32, 8);
         if n == DIRTY { cloud().chain([lone]).collect() } else { vec![lone] }
     };
-    let frames = (FIRST..FIRST + FRAMES).map(|n| (n, of_frame(n))).collect();
-    let (first, last) = (FIRST, FIRST + FRAMES - 1);
-    let chunk = Chunk { generation: 1, fingerprint: [3; 32], width: 96, height: 72, first, last, frames };
-    candidates::write(&reel, &chunk).unwrap();
-    reel
+    reel_with(folder, of_frame)
 }
 
 fn bench<'a>() -> (tempfile::TempDir, Harness<'a, App>) {
     let folder = tempfile::tempdir().unwrap();
     let path = clouded(folder.path());
     let mut harness = window(Some(path));
-    press(&mut harness, Modifiers::NONE, Key::F3);
+    press(&mut harness, Key::F3);
     for _ in FIRST..DIRTY {
-        press(&mut harness, Modifiers::NONE, Key::ArrowRight);
+        press(&mut harness, Key::ArrowRight);
     }
     assert_eq!(harness.state().frame(), Some(DIRTY));
     (folder, harness)
-}
-
-fn press(harness: &mut Harness<'_, App>, modifiers: Modifiers, key: Key) {
-    harness.key_press_modifiers(modifiers, key);
-    harness.run();
 }
 
 /// Walks the list until a member of the cloud is in hand, or none.
@@ -74,7 +61,7 @@ fn walk_to(harness: &mut Harness<'_, App>, member: bool) -> CandidateId {
         if harness.state().reel().unwrap().group_of(hand).is_some() == member && hand.frame == DIRTY {
             return hand;
         }
-        press(harness, Modifiers::NONE, Key::ArrowDown);
+        press(harness, Key::ArrowDown);
     }
     panic!("the list has no such candidate");
 }
@@ -90,9 +77,9 @@ fn a_member_of_a_cloud_says_so_and_the_whole_is_decided_by_two_keys() {
     let row = format!("dust {}, undecided, in a cloud of 49", hand.index + 1);
     assert!(harness.query_by_role_and_label(Role::Row, &row).is_some(), "{row}");
     assert!(harness.query_by_label("One of 49 in a cloud").is_some());
-    press(&mut harness, Modifiers::NONE, Key::T);
+    press(&mut harness, Key::T);
     assert!(harness.query_by_label("Deciding all 49").is_some());
-    press(&mut harness, Modifiers::NONE, Key::A);
+    press(&mut harness, Key::A);
     let disk = on_disk(&harness);
     assert_eq!((disk.total().accepted, disk.frame_counts(DIRTY).accepted), (49, 49));
     assert_eq!(disk.records().len(), 1);
@@ -101,9 +88,9 @@ fn a_member_of_a_cloud_says_so_and_the_whole_is_decided_by_two_keys() {
     assert_eq!(disk.decision(next), Decision::Undecided, "on to what is left");
     assert_eq!(disk.group_of(next), None);
 
-    press(&mut harness, Modifiers::COMMAND, Key::Z);
+    press_with(&mut harness, Modifiers::COMMAND, Key::Z);
     assert_eq!(on_disk(&harness).total().accepted, 0, "one step takes it back");
-    press(&mut harness, Modifiers::COMMAND | Modifiers::SHIFT, Key::Z);
+    press_with(&mut harness, Modifiers::COMMAND | Modifiers::SHIFT, Key::Z);
     assert_eq!(on_disk(&harness).total().accepted, 49);
 }
 
@@ -111,11 +98,11 @@ fn a_member_of_a_cloud_says_so_and_the_whole_is_decided_by_two_keys() {
 fn a_step_to_another_candidate_lets_go_of_the_group() {
     let (_folder, mut harness) = bench();
     walk_to(&mut harness, true);
-    press(&mut harness, Modifiers::NONE, Key::T);
-    press(&mut harness, Modifiers::NONE, Key::ArrowDown);
+    press(&mut harness, Key::T);
+    press(&mut harness, Key::ArrowDown);
     walk_to(&mut harness, true);
     assert!(harness.query_by_label("One of 49 in a cloud").is_some());
-    press(&mut harness, Modifiers::NONE, Key::R);
+    press(&mut harness, Key::R);
     assert_eq!(on_disk(&harness).total().rejected, 1);
     // The switch by mouse, on and off again.
     walk_to(&mut harness, true);
@@ -125,7 +112,7 @@ fn a_step_to_another_candidate_lets_go_of_the_group() {
         let button = harness.get_by_role_and_label(Role::Button, "Whole group");
         assert_eq!(button.accesskit_node().toggled(), Some(on));
     }
-    press(&mut harness, Modifiers::NONE, Key::I);
+    press(&mut harness, Key::I);
     assert_eq!(on_disk(&harness).total().intended, 1);
 }
 
@@ -134,13 +121,13 @@ fn what_belongs_to_nothing_is_decided_alone() {
     let (_folder, mut harness) = bench();
     let lone = walk_to(&mut harness, false);
     assert!(harness.query_by_role_and_label(Role::Button, "Whole group").is_none());
-    press(&mut harness, Modifiers::NONE, Key::T);
+    press(&mut harness, Key::T);
     assert_eq!(
         harness.state().said(),
         Some("The candidate in hand belongs to no cloud, line or gate mark."),
         "the key says why nothing happens"
     );
-    press(&mut harness, Modifiers::NONE, Key::A);
+    press(&mut harness, Key::A);
     let disk = on_disk(&harness);
     assert_eq!((disk.total().accepted, disk.decision(lone)), (1, Decision::Accepted));
 }

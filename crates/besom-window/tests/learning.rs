@@ -6,16 +6,14 @@ mod common;
 use std::path::Path;
 
 use besom_detect::{Candidate, Kind, Origin, Polarity, Risk};
-use besom_reel::file::candidates::{self, Chunk};
-use besom_reel::work::{self, StartOptions};
 use besom_reel::{CandidateId, Decision, Reel};
-use besom_scan::{Rect, RunMask, Silent};
+use besom_scan::{Rect, RunMask};
 use egui::{Key, Modifiers};
 use egui_kittest::Harness;
 use egui_kittest::kittest::Queryable;
 
 use besom_window::App;
-use common::{FIRST, FRAMES, scans, window};
+use common::{FIRST, press, press_with, reel_with, window};
 
 fn mark(x: i32, y: i32, flake: bool) -> Candidate {
     let side = if flake { 2 } else { 5 };
@@ -33,32 +31,21 @@ fn mark(x: i32, y: i32, flake: bool) -> Candidate {
 
 /// A reel with four flakes, which fall together, and four specks of dust on every frame.
 fn snowy(folder: &Path) -> std::path::PathBuf {
-    let reel = folder.join("Skerry test.besom");
-    work::start(&scans(folder), &reel, &StartOptions::default(), &Silent).unwrap();
     let of_frame = |number: u64| -> Vec<Candidate> {
         let n = (number - FIRST) as i32;
         let flakes = (0..4).map(|i| mark(8 + 20 * i, 10 + 3 * n + i, true));
         let dust = (0..4).map(|i| mark((70 * i + 23 * n) % 88, (50 + 31 * n + 17 * i) % 64, false));
         flakes.chain(dust).collect()
     };
-    let frames = (FIRST..FIRST + FRAMES).map(|n| (n, of_frame(n))).collect();
-    let (first, last) = (FIRST, FIRST + FRAMES - 1);
-    let chunk = Chunk { generation: 1, fingerprint: [3; 32], width: 96, height: 72, first, last, frames };
-    candidates::write(&reel, &chunk).unwrap();
-    reel
+    reel_with(folder, of_frame)
 }
 
 fn bench<'a>() -> (tempfile::TempDir, Harness<'a, App>) {
     let folder = tempfile::tempdir().unwrap();
     let path = snowy(folder.path());
     let mut harness = window(Some(path));
-    press(&mut harness, Modifiers::NONE, Key::F3);
+    press(&mut harness, Key::F3);
     (folder, harness)
-}
-
-fn press(harness: &mut Harness<'_, App>, modifiers: Modifiers, key: Key) {
-    harness.key_press_modifiers(modifiers, key);
-    harness.run();
 }
 
 fn state<'h>(harness: &'h Harness<'_, App>) -> &'h Reel {
@@ -74,7 +61,7 @@ fn intend(harness: &mut Harness<'_, App>, count: u64) {
         let hand = harness.state().hand().unwrap();
         let flake = state(harness).candidate(hand).unwrap().polarity == Polarity::Bright;
         let key = if flake { Key::I } else { Key::ArrowDown };
-        press(harness, Modifiers::NONE, key);
+        press(harness, key);
     }
     panic!("{count} flakes could not be called intended");
 }
@@ -94,13 +81,13 @@ fn flakes_called_intended_have_the_others_proposed_and_taken() {
     assert_eq!(disk.learning(0), learning);
     assert!(harness.query_by_label_contains(" are like the 4 marks that you called intended").is_some());
 
-    press(&mut harness, Modifiers::SHIFT, Key::I);
+    press_with(&mut harness, Modifiers::SHIFT, Key::I);
     let taken = learning.proposals.len() as u64;
     assert_eq!(state(&harness).total().intended, 4 + taken);
-    press(&mut harness, Modifiers::COMMAND, Key::Z);
+    press_with(&mut harness, Modifiers::COMMAND, Key::Z);
     assert_eq!(state(&harness).learning(0), learning);
-    press(&mut harness, Modifiers::COMMAND, Key::Z);
-    press(&mut harness, Modifiers::COMMAND, Key::Z);
+    press_with(&mut harness, Modifiers::COMMAND, Key::Z);
+    press_with(&mut harness, Modifiers::COMMAND, Key::Z);
     assert!(state(&harness).learning(0).proposals.is_empty(), "two examples are not enough");
     assert_eq!(state(&harness).confidence(CandidateId::new(FIRST + 4, 2)), 0.42);
     assert_eq!(state(&harness).decision(learning.proposals[0]), Decision::Undecided);

@@ -10,17 +10,7 @@ use egui_kittest::Harness;
 use egui_kittest::kittest::{NodeT, Queryable};
 
 use besom_window::App;
-use common::{FIRST, FRAMES, reel, scans, window};
-
-fn press(harness: &mut Harness<'_, App>, key: Key) {
-    harness.key_press(key);
-    harness.run();
-}
-
-fn press_with(harness: &mut Harness<'_, App>, modifiers: Modifiers, key: Key) {
-    harness.key_press_modifiers(modifiers, key);
-    harness.run();
-}
+use common::{FIRST, FRAMES, press, press_with, reel, scans, window};
 
 fn click(harness: &mut Harness<'_, App>, role: Role, label: &str) {
     harness.get_by_role_and_label(role, label).click();

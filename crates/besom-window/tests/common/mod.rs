@@ -6,9 +6,10 @@ mod reel;
 use std::path::PathBuf;
 
 use besom_window::{App, app_for_tests};
+use egui::{Key, Modifiers};
 use egui_kittest::Harness;
 
-pub use reel::{FIRST, FRAMES, reel, scans};
+pub use reel::{FIRST, FRAMES, reel, reel_with, scans};
 
 /// A window in a harness, opened on `path`, with everything settled.
 pub fn window<'a>(path: Option<PathBuf>) -> Harness<'a, App> {
@@ -21,4 +22,15 @@ pub fn window<'a>(path: Option<PathBuf>) -> Harness<'a, App> {
         .build_eframe(|context| app_for_tests(&context.egui_ctx, path, "Ines").unwrap());
     harness.run();
     harness
+}
+
+/// Presses a key and lets everything settle.
+pub fn press(harness: &mut Harness<'_, App>, key: Key) {
+    press_with(harness, Modifiers::NONE, key);
+}
+
+/// The same with other keys held.
+pub fn press_with(harness: &mut Harness<'_, App>, modifiers: Modifiers, key: Key) {
+    harness.key_press_modifiers(modifiers, key);
+    harness.run();
 }

@@ -3,6 +3,8 @@
 
 use std::path::{Path, PathBuf};
 
+use besom_detect::Candidate;
+use besom_reel::file::candidates::{self, Chunk};
 use besom_reel::work::{self, DetectOptions, StartOptions};
 use besom_scan::{Encoding, Frame, Samples, Silent, Transfer, dpx};
 
@@ -65,5 +67,17 @@ pub fn reel(folder: &Path) -> PathBuf {
     let reel = folder.join("Skerry test.besom");
     work::start(&scans(folder), &reel, &StartOptions::default(), &Silent).unwrap();
     work::detect(&reel, &DetectOptions::default(), &Silent).unwrap();
+    reel
+}
+
+/// Makes the reel folder of the same scans with these candidates on each frame, instead of searching them, and answers
+/// with its path.
+pub fn reel_with(folder: &Path, of_frame: impl Fn(u64) -> Vec<Candidate>) -> PathBuf {
+    let reel = folder.join("Skerry test.besom");
+    work::start(&scans(folder), &reel, &StartOptions::default(), &Silent).unwrap();
+    let frames = (FIRST..FIRST + FRAMES).map(|n| (n, of_frame(n))).collect();
+    let (first, last) = (FIRST, FIRST + FRAMES - 1);
+    let chunk = Chunk { generation: 1, fingerprint: [3; 32], width: 96, height: 72, first, last, frames };
+    candidates::write(&reel, &chunk).unwrap();
     reel
 }

@@ -239,8 +239,8 @@ fn whole_lines(mut lines: Vec<Candidate>) -> Vec<Candidate> {
     whole
 }
 
-/// Confidence from which a line swallows the specks that lie on it.
-const SURE: f32 = 0.5;
+/// Confidence from which a line swallows the specks that lie on it, those in the gate too.
+pub(crate) const SURE: f32 = 0.5;
 
 fn judge(
     component: Component,

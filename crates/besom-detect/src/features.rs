@@ -508,6 +508,9 @@ fn slope(steepness: f32) -> f32 {
 pub struct Glance<'a> {
     component: &'a Component,
     zones: Zones,
+    /// The frame's luma at the mark's pixels, and its mean.
+    luma: Vec<f32>,
+    mean_luma: f32,
     sigma: f32,
     sign: f32,
     hair: bool,
@@ -570,19 +573,18 @@ pub fn glance<'a>(scene: &Scene, component: &'a Component) -> Glance<'a> {
     // Long for its width; and drawn out, or curled so that it leaves most of its rectangle empty. A ragged blob is neither.
     let drawn_out = values[ELONGATION] > 2.5 || values[FILL] < 0.45;
     let hair = length > 14.0 && length / width.max(1.0) > 4.5 && drawn_out;
-    Glance { component, zones, sigma, sign, hair, values }
+    Glance { component, zones, luma: inside.luma, mean_luma: mean_inside.luma, sigma, sign, hair, values }
 }
 
 /// Takes the remaining measurements.
 pub fn closer_look(scene: &Scene, glance: Glance) -> Measured {
-    let Glance { component, zones, sigma, sign, hair, mut values } = glance;
+    let Glance { component, zones, luma, mean_luma, sigma, sign, hair, mut values } = glance;
     let mut put = Put { values: &mut values, at: FIRST_LOOK };
-    let luma = read(&zones.mask, &scene.current.luma);
     let aligned = retest(&mut put, scene, component, (&zones, &luma), sigma, sign);
     reappearance(&mut put, scene, component, &zones, sign);
     channels(&mut put, scene, &zones, &aligned, sign);
     witnesses(&mut put, scene, component, (&zones, &luma), &aligned, sigma, sign);
-    range(&mut put, scene, component, (&zones, &luma), sigma, sign);
+    range(&mut put, scene, component, (&zones, mean_luma), sigma, sign);
     debug_assert_eq!(put.at, NAMES.len());
     Measured { values, hair }
 }
@@ -614,19 +616,21 @@ fn elongation(places: &[(usize, usize)]) -> f32 {
     (long / short).sqrt()
 }
 
+/// A plane of half the frame's size at a pixel of the frame.
+fn at_half(plane: &Plane, (x, y): (usize, usize)) -> f32 {
+    plane.at((x / 2).min(plane.width() - 1), (y / 2).min(plane.height() - 1))
+}
+
 /// The stronger opponent plane's response to the mark.
 fn tint(put: &mut Put, scene: &Scene, zones: &Zones) {
     let mut best = [0.0f32; 3];
     for evidence in scene.colour.iter().flat_map(|c| &c.planes) {
-        let (width, height) = (evidence.spike.width(), evidence.spike.height());
-        let half = |x: usize, y: usize| ((x / 2).min(width - 1), (y / 2).min(height - 1));
         let (mut sum, mut peak, mut rank) = (0.0f32, 0.0f32, 0.0f32);
         for &(x, y) in &zones.mask {
-            let (i, j) = half(x, y);
-            let v = evidence.spike.at(i, j);
+            let v = at_half(&evidence.spike, (x, y));
             sum += v;
             peak = peak.max(v.abs());
-            rank = rank.max(evidence.rank.at(i, j).abs());
+            rank = rank.max(at_half(&evidence.rank, (x, y)).abs());
         }
         let mean = sum.abs() / zones.mask.len().max(1) as f32;
         if mean > best[0] {
@@ -1043,9 +1047,9 @@ fn witnesses(
 const NEAR: i32 = 6;
 const FAR: i32 = 16;
 
-/// How far the mark lies beyond the range of everything around it, in the neighbours and in its own frame.
-fn range(put: &mut Put, scene: &Scene, component: &Component, (zones, luma): (&Zones, &[f32]), sigma: f32, sign: f32) {
-    let [inside] = means(luma.len(), |k| [luma[k]]);
+/// How far the mark, whose mean luma is `inside`, lies beyond the range of everything around it, in the neighbours and in its
+/// own frame.
+fn range(put: &mut Put, scene: &Scene, component: &Component, (zones, inside): (&Zones, f32), sigma: f32, sign: f32) {
     for reach in [NEAR, FAR] {
         let area = component.bounds.grown(reach);
         let beyond = scene.sides.iter().filter_map(|s| Some(beyond(inside, extremes(s.seen, area, 2, None)?, sign)));
@@ -1067,9 +1071,7 @@ fn tint_beyond(scene: &Scene, component: &Component, zones: &Zones, sigma: f32) 
     let around = component.bounds.grown(FAR);
     let mut most = f32::NEG_INFINITY;
     for (k, plane) in now.iter().enumerate() {
-        let (width, height) = (plane.width(), plane.height());
-        let half = |&(x, y): &(usize, usize)| plane.at((x / 2).min(width - 1), (y / 2).min(height - 1));
-        let [inside] = means(zones.mask.len(), |k| [half(&zones.mask[k])]);
+        let [inside] = means(zones.mask.len(), |k| [at_half(plane, zones.mask[k])]);
         let range = [(a, &before[k]), (b, &after[k])].into_iter().filter_map(|(side, plane)| {
             let v = side.field.at(cx as f32, cy as f32);
             let (dx, dy) = (v.dx.round() as i32, v.dy.round() as i32);

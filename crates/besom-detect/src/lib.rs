@@ -23,6 +23,7 @@ pub mod model;
 mod outline;
 pub mod prepare;
 mod range;
+mod reasons;
 mod splice;
 pub mod survey;
 pub mod trees;

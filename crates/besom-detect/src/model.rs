@@ -4,6 +4,7 @@ use crate::context::{self, Company};
 use crate::features::{FIRST_LOOK, Measured, NAMES};
 use crate::gate::GateModel;
 use crate::lines::LineModel;
+use crate::reasons::strongest;
 use crate::trees::{Trees, TreesError};
 
 /// The trained ensembles, checked against the measurements of this build.
@@ -98,22 +99,16 @@ impl Model {
         Self::from_ron(FIRST, FULL, COMPANY)
     }
 
-    /// Ensembles of marks from the texts of their files, beside the shipped ones of lines and of gate marks; their features must be this build's measurements.
+    /// Ensembles of marks from the texts of their files, beside the shipped ones of lines and of gate marks; their features
+    /// must be this build's measurements.
     pub fn from_ron(first_look: &str, full: &str, company: &str) -> Result<Self, TreesError> {
-        let read = |text: &str, names: &[&str]| {
-            let trees = Trees::from_ron(text)?;
-            if trees.features().iter().ne(names.iter()) {
-                return Err(TreesError::Syntax("it was trained on other measurements than this version takes".into()));
-            }
-            Ok(trees)
-        };
         let company_names = company_names();
         let (trees, (first_look, (company, (lines, gate)))) = rayon::join(
-            || read(full, &NAMES),
+            || Trees::trained_on(&NAMES, full),
             || {
-                let company = || read(company, &company_names);
+                let company = || Trees::trained_on(&company_names, company);
                 let rest = || rayon::join(company, || rayon::join(LineModel::built_in, GateModel::built_in));
-                rayon::join(|| read(first_look, &NAMES[..FIRST_LOOK]), rest)
+                rayon::join(|| Trees::trained_on(&NAMES[..FIRST_LOOK], first_look), rest)
             },
         );
         Ok(Self { first_look: first_look?, trees: trees?, company: company?, lines: lines?, gate: gate? })
@@ -140,18 +135,7 @@ impl Model {
             self.trees.contributions(&judged.measured.values).into_iter().zip(NAMES.map(words)).collect();
         let company: f32 = self.company.contributions(&judged.values()).iter().skip(1).take(context::NAMES.len()).sum();
         parts.push((company, "what else was found on this frame"));
-        parts.sort_by(|a, b| b.0.abs().total_cmp(&a.0.abs()));
-        let mut said: Vec<String> = Vec::new();
-        for (part, words) in parts {
-            let sentence = format!("{}: {words}", if part > 0.0 { "for" } else { "against" });
-            if part.abs() > 0.05 && !said.contains(&sentence) {
-                said.push(sentence);
-            }
-            if said.len() == 3 {
-                break;
-            }
-        }
-        said
+        strongest(parts)
     }
 }
 

@@ -5,27 +5,25 @@
 
 use besom_scan::{Plane, Rect};
 
-/// Least and largest value of every second pixel of every second row of a rectangle, where `skip` is zero; `None` when
-/// there is none.
+/// Least and largest value of a rectangle's part inside the plane, of every `step`-th pixel of every `step`-th row where
+/// `skip` is zero; `None` when there is none. `skip` has the plane's size.
 pub(crate) fn extremes(plane: &Plane, area: Rect, step: usize, skip: Option<&Plane<u8>>) -> Option<(f32, f32)> {
     let area = area.intersect(&plane.rect());
-    let mut range: Option<(f32, f32)> = None;
+    let (mut low, mut high) = (f32::INFINITY, f32::NEG_INFINITY);
     for y in (area.y0..area.y1).step_by(step) {
-        let row = plane.row(y as usize).get(area.x0 as usize..area.x1 as usize)?;
-        let (mut low, mut high) = range.unwrap_or((f32::INFINITY, f32::NEG_INFINITY));
-        if let Some(skip) = skip {
-            let hidden = skip.row(y as usize).get(area.x0 as usize..area.x1 as usize)?;
-            for (value, _) in row.iter().zip(hidden).filter(|(_, h)| **h == 0) {
-                (low, high) = (low.min(*value), high.max(*value));
-            }
-        } else {
-            for value in row.iter().step_by(step) {
+        let columns = area.x0 as usize..area.x1 as usize;
+        let row = plane.row(y as usize).get(columns.clone())?;
+        let hidden = match skip {
+            Some(skip) => Some(skip.row(y as usize).get(columns)?),
+            None => None,
+        };
+        for (k, value) in row.iter().enumerate().step_by(step) {
+            if hidden.is_none_or(|hidden| hidden[k] == 0) {
                 (low, high) = (low.min(*value), high.max(*value));
             }
         }
-        range = (low <= high).then_some((low, high)).or(range);
     }
-    range
+    (low <= high).then_some((low, high))
 }
 
 /// How far `value` lies beyond a range on the side of `sign` (1 above, -1 below); negative inside of it.
@@ -46,7 +44,7 @@ mod tests {
         });
         let skip = Plane::from_fn(23, 17, |x, y| u8::from((x + 2 * y) % 5 == 0));
         for area in [Rect::new(-4, -4, 9, 6), Rect::new(3, 2, 20, 15), Rect::new(15, 10, 40, 40)] {
-            for (step, skip) in [(1, None), (2, None), (1, Some(&skip))] {
+            for (step, skip) in [(1, None), (2, None), (1, Some(&skip)), (2, Some(&skip))] {
                 let inside = area.intersect(&plane.rect());
                 let (mut low, mut high) = (f32::INFINITY, f32::NEG_INFINITY);
                 for y in (inside.y0..inside.y1).step_by(step) {

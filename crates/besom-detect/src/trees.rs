@@ -318,6 +318,18 @@ impl Trees {
         Self::new(self.features, self.base, self.members, calibration)
     }
 
+    /// [`Trees::from_ron`] for an ensemble that must have been trained on the measurements `names`, in their order.
+    ///
+    /// # Errors
+    /// Any [`TreesError`], also when its features are others.
+    pub fn trained_on(names: &[&str], text: &str) -> Result<Self, TreesError> {
+        let trees = Self::from_ron(text)?;
+        if trees.features().iter().ne(names.iter()) {
+            return Err(TreesError::Syntax("it was trained on other measurements than this version takes".into()));
+        }
+        Ok(trees)
+    }
+
     /// Reads the file format that [`Trees::to_ron`] writes. Any text is safe to give.
     ///
     /// # Errors

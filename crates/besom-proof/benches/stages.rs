@@ -44,6 +44,20 @@ struct Shot {
     planes: Vec<Vec<Plane>>,
 }
 
+impl Shot {
+    /// The middle frame with the others around it.
+    fn middle(&self) -> Window<'_> {
+        let f = &self.frames;
+        Window {
+            before_last: Some(&f[0]),
+            previous: Some(&f[1]),
+            current: &f[2],
+            next: Some(&f[3]),
+            after_next: Some(&f[4]),
+        }
+    }
+}
+
 fn shot((width, height): (usize, usize)) -> Shot {
     let clean: Vec<Vec<Plane>> = (0..5).map(|n| scene(width, height, n)).collect();
     let planes = age(&clean, &Ageing::of(Level::Heavy), 1).aged;
@@ -109,14 +123,7 @@ fn growth(bencher: divan::Bencher, size: (usize, usize)) {
 #[divan::bench(args = SIZES, sample_count = 5)]
 fn gate_marks(bencher: divan::Bencher, size: (usize, usize)) {
     let shot = shot(size);
-    let f = &shot.frames;
-    let window = Window {
-        before_last: Some(&f[0]),
-        previous: Some(&f[1]),
-        current: &f[2],
-        next: Some(&f[3]),
-        after_next: Some(&f[4]),
-    };
+    let (window, f) = (shot.middle(), &shot.frames);
     let grain = Grain::flat(3, 4.0);
     let around = window.around().unwrap();
     let evidence = test(&f[2].luma, &f[1].luma, &f[3].luma, &sigma_table(&grain));
@@ -133,14 +140,7 @@ fn outstanding_once(bencher: divan::Bencher, size: (usize, usize)) {
 fn whole_frame(bencher: divan::Bencher, size: (usize, usize)) {
     let shot = shot(size);
     let model = Model::built_in().unwrap();
-    let f = &shot.frames;
-    let window = Window {
-        before_last: Some(&f[0]),
-        previous: Some(&f[1]),
-        current: &f[2],
-        next: Some(&f[3]),
-        after_next: Some(&f[4]),
-    };
+    let window = shot.middle();
     bencher.bench(|| detect(&window, &Grain::flat(3, 4.0), &model, &Settings::default()));
 }
 

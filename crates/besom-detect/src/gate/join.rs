@@ -1,11 +1,10 @@
 //! One mark, one candidate: what the temporal test found of a mark in the gate becomes part of it.
 
 use crate::candidate::{Candidate, Kind};
+use crate::detect::SURE;
 
 /// Confidence from which a mark in the gate gives its origin to what the temporal test found there.
 const TELLS: f32 = 0.35;
-/// Confidence from which a line scratch swallows the marks in the gate that lie on it.
-const SURE: f32 = 0.5;
 
 /// Joins `marks` in the gate to the other candidates of their frame. What shares half of the smaller one's pixels is one
 /// candidate with the higher confidence of the two: in the gate when the mark is believed, or believed more than the other;

@@ -1,6 +1,7 @@
 //! From a gate mark's measurements to a probability, and to words.
 
 use super::measure::NAMES;
+use crate::reasons::strongest;
 use crate::trees::{Trees, TreesError};
 
 /// The trained ensemble of gate marks, checked against the measurements of this build.
@@ -26,18 +27,7 @@ impl GateModel {
     /// # Errors
     /// [`TreesError`], also when its features are not this build's measurements.
     pub fn from_ron(text: &str) -> Result<Self, TreesError> {
-        Self::of(Trees::from_ron(text)?)
-    }
-
-    /// An ensemble of trees.
-    ///
-    /// # Errors
-    /// When its features are not this build's measurements.
-    pub fn of(trees: Trees) -> Result<Self, TreesError> {
-        if trees.features().iter().ne(NAMES.iter()) {
-            return Err(TreesError::Syntax("it was trained on other measurements than this version takes".into()));
-        }
-        Ok(Self { trees })
+        Ok(Self { trees: Trees::trained_on(&NAMES, text)? })
     }
 
     /// Probability that a measured mark is fixed in the gate, 0 to 1.
@@ -48,17 +38,14 @@ impl GateModel {
     /// The measurements that moved the score most, in words, three at most; each says whether it speaks for or against a mark
     /// in the gate.
     pub fn reasons(&self, values: &[f32]) -> Vec<String> {
-        let parts = self.trees.contributions(values);
-        let mut sums: Vec<(&'static str, f32)> = Vec::new();
-        for (name, part) in NAMES.iter().zip(parts) {
-            match sums.iter_mut().find(|(w, _)| *w == words(name)) {
-                Some(sum) => sum.1 += part,
-                None => sums.push((words(name), part)),
+        let mut sums: Vec<(f32, &'static str)> = Vec::new();
+        for (part, words) in self.trees.contributions(values).into_iter().zip(NAMES.map(words)) {
+            match sums.iter_mut().find(|(_, known)| *known == words) {
+                Some(sum) => sum.0 += part,
+                None => sums.push((part, words)),
             }
         }
-        sums.sort_by(|a, b| b.1.abs().total_cmp(&a.1.abs()));
-        let said = sums.into_iter().filter(|(_, part)| part.abs() > 0.05).take(3);
-        said.map(|(words, part)| format!("{}: {words}", if part > 0.0 { "for" } else { "against" })).collect()
+        strongest(sums)
     }
 }
 

@@ -222,13 +222,15 @@ fn beyond_both(centre: f32, left: f32, right: f32) -> f32 {
     up + down
 }
 
-/// Divides responses by what is usual around each column and keeps the stronger of them and `best`.
+/// Sum of the strengths of a block's responses.
+// Inlined into the loop that is compiled for several processor levels.
 #[allow(clippy::inline_always)]
 #[inline(always)]
 fn sum_of(responses: &[f32]) -> f32 {
     responses.iter().fold(0.0, |sum, v| sum + v.abs())
 }
 
+/// Divides responses by what is usual around each column and keeps the stronger of them and `best`.
 #[multiversion::multiversion(targets("x86_64+avx2"))]
 fn keep_stronger(responses: &[f32], least: f32, best: &mut [f32]) {
     let (whole, rest) = responses.as_chunks::<BLOCK>();

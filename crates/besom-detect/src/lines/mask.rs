@@ -10,16 +10,16 @@ use crate::prepare::Prepared;
 /// Weak bands in a row from which a gap is left out of the mask.
 const GAP_BANDS: usize = 13;
 
-/// The line from edge to edge along its path, without its longer gaps. A line that reaches the last whole band goes down
-/// to the frame's last row.
-pub(super) fn of(shape: &Shape, frame: &Prepared) -> RunMask {
+/// Whether the line has any pixel in the frame.
+pub(super) fn is_inside(shape: &Shape, frame: &Prepared) -> bool {
     let there = present(shape);
     let bands = there.iter().enumerate().filter(|(_, there)| **there).map(|(k, _)| shape.path.first + k);
-    let runs = bands.flat_map(|band| rows_of(band, frame).map(|y| across(shape, centre_at(shape, y), y, frame)));
-    RunMask::from_runs(runs.collect())
+    let mut runs = bands.flat_map(|band| rows_of(band, frame).map(|y| across(shape, centre_at(shape, y), y, frame)));
+    runs.any(|run| run.x0 < run.x1)
 }
 
-/// The line with the pieces of its column, which has one for every band of the frame, without the longer gaps.
+/// The line from edge to edge with the pieces of its column, which has one for every band of the frame, without the longer gaps. A
+/// line that reaches the last whole band goes down to the frame's last row.
 pub(super) fn of_column(shape: &Shape, pieces: &[Piece], frame: &Prepared) -> RunMask {
     let (first, end) = (shape.path.first, shape.path.first + shape.path.len());
     let own = |band: usize| (first..end).contains(&band);

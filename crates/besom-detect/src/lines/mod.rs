@@ -105,14 +105,13 @@ pub fn suspected_lines(around: &Around, grain: &Grain) -> Vec<LineSuspect> {
         witnesses: around.witnesses.map(|w| w.map(|p| p.evened_bands(&evened))),
         current: bands,
     };
-    let masks: Vec<RunMask> = shapes.par_iter().map(|s| mask::of(s, current)).collect();
-    let shapes = apart(shapes, masks);
+    let shapes = apart(shapes.into_iter().filter(|shape| mask::is_inside(shape, current)));
     let mut suspects: Vec<LineSuspect> = shapes
         .par_iter()
-        .map(|(shape, _)| {
+        .map(|shape| {
             let middle = |s: &Shape| s.path.centres[s.path.len() / 2];
             let reach = 30.0 + 4.0 * shape.width();
-            let near = shapes.iter().filter(|(s, _)| (middle(s) - middle(shape)).abs() < reach).count() - 1;
+            let near = shapes.iter().filter(|s| (middle(s) - middle(shape)).abs() < reach).count() - 1;
             let column = Column::of(shape, rows);
             let own = shape.path.first..shape.path.first + shape.path.len();
             LineSuspect {
@@ -127,14 +126,13 @@ pub fn suspected_lines(around: &Around, grain: &Grain) -> Vec<LineSuspect> {
     suspects
 }
 
-/// The shapes with their masks, without those that run beside or on a stronger one of much the same width for most of their
-/// length: a scratch's rim of the other polarity, and the flank that a bright line makes of its ground, are no lines of
-/// their own.
-fn apart(shapes: Vec<Shape>, masks: Vec<RunMask>) -> Vec<(Shape, RunMask)> {
-    let mut kept: Vec<(Shape, RunMask)> = Vec::new();
-    for (shape, mask) in shapes.into_iter().zip(masks).filter(|(_, m)| !m.is_empty()) {
-        if !kept.iter().any(|(stronger, _)| runs_along(&shape, stronger)) {
-            kept.push((shape, mask));
+/// The shapes without those that run beside or on a stronger one of much the same width for most of their length: a
+/// scratch's rim of the other polarity, and the flank that a bright line makes of its ground, are no lines of their own.
+fn apart(shapes: impl Iterator<Item = Shape>) -> Vec<Shape> {
+    let mut kept: Vec<Shape> = Vec::new();
+    for shape in shapes {
+        if !kept.iter().any(|stronger| runs_along(&shape, stronger)) {
+            kept.push(shape);
         }
     }
     kept

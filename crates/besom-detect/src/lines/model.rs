@@ -1,6 +1,7 @@
 //! From a line's measurements to a probability, and to words.
 
 use super::measure::NAMES;
+use crate::reasons::strongest;
 use crate::trees::{Trees, TreesError};
 
 /// The trained ensemble of lines, checked against the measurements of this build.
@@ -20,11 +21,7 @@ impl LineModel {
 
     /// An ensemble from the text of its file; its features must be this build's measurements.
     pub fn from_ron(text: &str) -> Result<Self, TreesError> {
-        let trees = Trees::from_ron(text)?;
-        if trees.features().iter().ne(NAMES.iter()) {
-            return Err(TreesError::Syntax("it was trained on other measurements than this version takes".into()));
-        }
-        Ok(Self { trees })
+        Ok(Self { trees: Trees::trained_on(&NAMES, text)? })
     }
 
     /// Probability that a measured line is a scratch, 0 to 1.
@@ -35,17 +32,7 @@ impl LineModel {
     /// The measurements that moved the score most, in words, three at most; each says whether it speaks for or against a
     /// scratch.
     pub fn reasons(&self, values: &[f32]) -> Vec<String> {
-        let parts = self.trees.contributions(values);
-        let mut order: Vec<usize> = (0..parts.len().min(NAMES.len())).collect();
-        order.sort_by(|a, b| parts[*b].abs().total_cmp(&parts[*a].abs()).then(a.cmp(b)));
-        let mut said: Vec<String> = Vec::new();
-        for k in order.into_iter().filter(|k| parts[*k].abs() > 0.05) {
-            let sentence = format!("{}: {}", if parts[k] > 0.0 { "for" } else { "against" }, words(NAMES[k]));
-            if said.len() < 3 && !said.contains(&sentence) {
-                said.push(sentence);
-            }
-        }
-        said
+        strongest(self.trees.contributions(values).into_iter().zip(NAMES.map(words)).collect())
     }
 }
 

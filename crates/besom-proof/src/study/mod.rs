@@ -73,13 +73,15 @@ pub fn study(aged: &[Vec<Plane>], labels: &[Plane<u8>], settings: &Settings) -> 
         .map(|n| {
             let Some(window) = Window::of_shot(&prepared, n) else { return FrameStudy::default() };
             let mut found = suspects(&window, &grain, settings, &|_| 1.0);
+            let mut lines: Vec<(f32, RunMask)> =
+                std::mem::take(&mut found.lines).into_iter().map(|l| (line_confidence(&l.values), l.mask)).collect();
             // Lines may share pixels: the surest, painted last, owns them.
-            found.lines.sort_by(|a, b| line_confidence(&a.values).total_cmp(&line_confidence(&b.values)));
-            let lines: Vec<&RunMask> = found.lines.iter().map(|c| &c.mask).collect();
+            lines.sort_by(|a, b| a.0.total_cmp(&b.0));
+            let (sure, lines): (Vec<f32>, Vec<RunMask>) = lines.into_iter().unzip();
+            let lines: Vec<&RunMask> = lines.iter().collect();
             let masks: Vec<&RunMask> = found.components.iter().map(|c| &c.mask).collect();
             let values = found.measured.iter().map(|m| m.values.to_vec()).collect();
             let lined = judge(&lines, vec![Vec::new(); lines.len()], &labels[n]);
-            let sure: Vec<f32> = found.lines.iter().map(|l| line_confidence(&l.values)).collect();
             let mut study = judge(&masks, values, &labels[n]);
             for (judged, measured) in study.judged.iter_mut().zip(&found.measured) {
                 judged.risk = besom_detect::detect::risk(measured);

@@ -58,18 +58,23 @@ pub struct ColourEvidence {
     pub planes: Vec<Evidence>,
 }
 
-/// Tests the current frame's opponent planes against both neighbours'. `level` is the current frame's luma at full size.
+/// Tests the current frame's opponent planes against both neighbours', whose codes times `gains` are of its range. `level` is
+/// the current frame's luma at full size.
 pub fn test(
     current: &[Plane; PLANES],
     neighbours: [&[Plane; PLANES]; 2],
     fields: [&MotionField; 2],
+    gains: [f32; 2],
     level: &Plane,
 ) -> ColourEvidence {
     let seen: Vec<[Plane; PLANES]> = (0..2)
         .into_par_iter()
         .map(|s| {
-            let [across, against] = moved(neighbours[s], fields[s]);
-            [Flicker::levelled(&current[0], across), Flicker::levelled(&current[1], against)]
+            let mut planes = moved(neighbours[s], fields[s]);
+            for (now, plane) in current.iter().zip(&mut planes) {
+                Flicker::with_gain(now, plane, gains[s]).level(plane);
+            }
+            planes
         })
         .collect();
     let planes = (0..PLANES)
@@ -316,7 +321,7 @@ mod tests {
         let frames = [planes(1, mark), planes(2, None), planes(3, None)];
         let [now, a, b] = [0, 1, 2].map(|k| opponents(&frames[k]).unwrap());
         let still = MotionField::still(W, H);
-        let evidence = test(&now, [&a, &b], [&still, &still], &crate::prepare::luma(&frames[0]));
+        let evidence = test(&now, [&a, &b], [&still, &still], [1.0; 2], &crate::prepare::luma(&frames[0]));
         components(&evidence, &ColourThresholds::default(), |_, _| 1.0, taken)
     }
 

@@ -16,6 +16,7 @@ use crate::infrared::{self, Opinion};
 use crate::lines::{LineSuspect, suspected_lines};
 use crate::model::{DISMISSED_BELOW, Judged, Model};
 use crate::prepare::Prepared;
+use crate::sway::Sway;
 
 /// Settings of a detection. Part of the fingerprint of stored candidates.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -116,16 +117,19 @@ impl<'a> Window<'a> {
     }
 }
 
-/// A neighbour as seen from the current frame.
-pub(crate) fn seen(current: &Prepared, other: &Prepared, field: &MotionField) -> Plane {
-    Flicker::levelled(&current.luma, compensate(&other.luma, field))
+/// A neighbour as seen from the current frame, and the gain that took part in bringing it to its level.
+pub(crate) fn seen(current: &Prepared, other: &Prepared, field: &MotionField) -> (Plane, f32) {
+    let mut plane = compensate(&other.luma, field);
+    let flicker = Flicker::measure(&current.luma, &plane);
+    flicker.level(&mut plane);
+    (plane, flicker.gain())
 }
 
 /// The test on colour, when all three frames have it.
-fn colour_evidence(around: &Around) -> Option<ColourEvidence> {
+fn colour_evidence(around: &Around, gains: [f32; 2]) -> Option<ColourEvidence> {
     let [(frame_a, field_a), (frame_b, field_b)] = &around.sides;
     let (now, a, b) = (around.current.colour.as_ref()?, frame_a.colour.as_ref()?, frame_b.colour.as_ref()?);
-    Some(colour::test(now, [a, b], [field_a, field_b], &around.current.luma))
+    Some(colour::test(now, [a, b], [field_a, field_b], gains, &around.current.luma))
 }
 
 /// Finds and measures the suspected marks of `window.current`. `first_look` gives a probability by the measurements that cost
@@ -140,7 +144,8 @@ pub fn suspects(
     let current = window.current;
     let Some(around) = window.around() else { return Suspects::default() };
     let [(frame_a, field_a), (frame_b, field_b)] = &around.sides;
-    let (a, b) = rayon::join(|| seen(current, frame_a, field_a), || seen(current, frame_b, field_b));
+    let ((a, gain_a), (b, gain_b)) =
+        rayon::join(|| seen(current, frame_a, field_a), || seen(current, frame_b, field_b));
     let sigma = sigma_table(grain);
     let evidence = test(&current.luma, &a, &b, &sigma);
     let mut components = components(&evidence, &settings.thresholds);
@@ -151,17 +156,21 @@ pub fn suspects(
     for c in &components {
         c.mask.paint(&mut taken, 1);
     }
-    let colour = colour_evidence(&around);
+    let colour = colour_evidence(&around, [gain_a, gain_b]);
     if let Some(colour) = &colour {
         let differs = |x: usize, y: usize| current.luma.at(x, y) - 0.5 * (a.at(x, y) + b.at(x, y));
         components.extend(colour::components(colour, &ColourThresholds::default(), differs, &mut taken));
         components.sort_by_key(|c| c.mask.first_pixel());
     }
     let unrest = Unrest::measure(&evidence, &a, &b, &sigma);
+    let sway = Sway::measure(&around, &taken);
     let crowd = Crowd::count(current.width(), current.height(), &components);
     let scene = Scene {
         current,
-        sides: [Side { frame: frame_a, field: field_a, seen: &a }, Side { frame: frame_b, field: field_b, seen: &b }],
+        sides: [
+            Side { frame: frame_a, field: field_a, seen: &a, gain: gain_a },
+            Side { frame: frame_b, field: field_b, seen: &b, gain: gain_b },
+        ],
         witnesses: around.witnesses,
         evidence: &evidence,
         grain,
@@ -169,6 +178,7 @@ pub fn suspects(
         taken: &taken,
         crowd: &crowd,
         unrest: &unrest,
+        sway: &sway,
         colour: colour.as_ref(),
     };
     let looked: Vec<Result<Measured, f32>> = components

@@ -19,6 +19,7 @@ use crate::grain::Grain;
 use crate::outline::{Outline, edge_points};
 use crate::prepare::Prepared;
 use crate::range::{beyond, extremes};
+use crate::sway::Sway;
 
 /// Names of the measurements, in the order of [`Measured::values`].
 pub const NAMES: [&str; 72] = [
@@ -128,6 +129,8 @@ pub struct Side<'a> {
     pub field: &'a MotionField,
     /// Its smoothed luma, compensated and levelled.
     pub seen: &'a Plane,
+    /// What its codes are multiplied by to be of the current frame's range.
+    pub gain: f32,
 }
 
 /// One frame's surroundings, shared by all its components.
@@ -150,6 +153,8 @@ pub struct Scene<'a> {
     pub crowd: &'a Crowd,
     /// How unquiet the comparison is, cell by cell.
     pub unrest: &'a Unrest,
+    /// How unsteadily the film ran through the gate.
+    pub sway: &'a Sway,
     /// The test's responses on colour.
     pub colour: Option<&'a ColourEvidence>,
 }
@@ -738,7 +743,9 @@ fn motion(put: &mut Put, scene: &Scene, cx: i32, cy: i32, sigma: f32) {
     let (va, vb) = (a.field.at(x, y), b.field.at(x, y));
     put.add(va.length().max(vb.length()) / scene.current.width() as f32 * 100.0);
     // Steady motion through three frames: the two vectors oppose each other.
-    put.add(if scene.one_sided { 0.0 } else { Vector::new(va.dx + vb.dx, va.dy + vb.dy).length() });
+    // Of a film that weaves only what goes beyond the whole frame's own unsteadiness counts.
+    let (sway, opposed) = (scene.sway.next, Vector::new(va.dx + vb.dx, va.dy + vb.dy));
+    put.add(if scene.one_sided { 0.0 } else { opposed.distance(sway) });
     put.add(a.field.roughness(x, y).max(b.field.roughness(x, y)));
     put.add(a.field.error(x, y).max(b.field.error(x, y)) / sigma);
 }
@@ -748,8 +755,8 @@ const REACH: i32 = 8;
 
 /// A mean absolute difference of 0.8 x sqrt(2) sigmas is all that grain leaves of two aligned frames: a start that is
 /// near it needs no search.
-fn search(radius: i32, sigma: f32) -> Search {
-    Search { radius, most_pixels: 240, content: 1.3 * sigma }
+fn search(radius: i32, sigma: f32, gain: f32) -> Search {
+    Search { radius, most_pixels: 240, content: 1.3 * sigma, gain }
 }
 
 /// A neighbour aligned anew.
@@ -760,10 +767,10 @@ struct Aligned {
 }
 
 impl Aligned {
-    fn new(found: LocalMatch, plane: &Plane, places: &[(usize, usize)]) -> Self {
+    fn new(found: LocalMatch, plane: &Plane, places: &[(usize, usize)], gain: f32) -> Self {
         let mut shown = samples(plane, places, found.vector);
         for v in &mut shown {
-            *v += found.offset;
+            *v = gain * *v + found.offset;
         }
         Self { found, shown }
     }
@@ -783,9 +790,10 @@ fn retest(
     let (cx, cy) = centre(&component.bounds);
     let window = component.bounds.grown(REACH);
     let aligned = [0, 1].map(|k| {
-        let (plane, start) = (&scene.sides[k].frame.luma, scene.sides[k].field.at(cx as f32, cy as f32));
-        let found = search_around(luma, plane, scene.taken, None, window, start, &search(1, sigma));
-        Aligned::new(found, plane, &zones.mask)
+        let (plane, gain) = (&scene.sides[k].frame.luma, scene.sides[k].gain);
+        let start = scene.sides[k].field.at(cx as f32, cy as f32);
+        let found = search_around(luma, plane, scene.taken, None, window, start, &search(1, sigma, gain));
+        Aligned::new(found, plane, &zones.mask, gain)
     });
     let (mut both, mut least, mut peak, mut apart) = (0.0, [0.0f32; 2], 0.0f32, 0.0);
     for ((luma, a), b) in inside.iter().zip(&aligned[0].shown).zip(&aligned[1].shown) {
@@ -996,7 +1004,7 @@ fn channels(put: &mut Put, scene: &Scene, zones: &Zones, aligned: &[Aligned; 2],
         let differences = [0, 1].map(|k| {
             let other = scene.sides[k].frame.planes.get(c).unwrap_or(&planes[c]);
             let difference = |(&(x, y), &(i, j)): (&(usize, usize), &(i32, i32))| {
-                sign * (planes[c].at(x, y) - other.clamped(i, j) - aligned[k].found.offset)
+                sign * (planes[c].at(x, y) - scene.sides[k].gain * other.clamped(i, j) - aligned[k].found.offset)
             };
             inside.iter().zip(&there[k]).map(difference).collect::<Vec<f32>>()
         });
@@ -1026,13 +1034,14 @@ fn witnesses(
     let (mut response, mut rim, mut agree) = (f32::INFINITY, 0.0f32, 0.0f32);
     for (k, near) in aligned.iter().enumerate() {
         let Some(frame) = scene.witnesses[k] else { continue };
-        // Steady motion carries on: twice the nearer vector is the place to start.
-        let start = Vector::new(2.0 * near.found.vector.dx, 2.0 * near.found.vector.dy);
-        let m = search_around(luma, &frame.luma, scene.taken, None, window, start, &search(2, sigma));
+        // Steady motion carries on: twice the nearer vector is the place to start, but for what the film weaves.
+        let (v, sway, gain) = (near.found.vector, scene.sway.beyond[k], scene.sway.gains[k]);
+        let start = Vector::new(2.0 * v.dx + sway.dx, 2.0 * v.dy + sway.dy);
+        let m = search_around(luma, &frame.luma, scene.taken, None, window, start, &search(2, sigma, gain));
         if !m.error.is_finite() {
             continue;
         }
-        let far = Aligned::new(m, &frame.luma, &zones.mask).shown;
+        let far = Aligned::new(m, &frame.luma, &zones.mask, gain).shown;
         let [missing, apart] = means(inside.len(), |k| [sign * (inside[k] - far[k]), (near.shown[k] - far[k]).abs()]);
         response = response.min(missing / sigma);
         agree = agree.max(apart / sigma);

@@ -26,6 +26,7 @@ mod range;
 mod reasons;
 mod splice;
 pub mod survey;
+pub mod sway;
 pub mod trees;
 pub mod whole;
 

@@ -16,7 +16,7 @@ use crate::interpolate::{cubic_weights, sample, sample_with_gradient};
 pub struct LocalMatch {
     /// Where the area stands in the reference.
     pub vector: Vector,
-    /// Codes to add to the reference so that its level is the current frame's.
+    /// Codes to add to the reference, times [`Search::gain`], so that its level is the current frame's.
     pub offset: f32,
     /// Mean absolute difference on the trusted pixels after alignment and levelling, in codes; infinite when there were
     /// fewer than [`FEWEST_PIXELS`].
@@ -37,18 +37,20 @@ pub struct Search {
     pub most_pixels: usize,
     /// A start that leaves no more than this many codes (mean absolute difference) is refined without a search.
     pub content: f32,
+    /// What the reference's codes are multiplied by to be of the current frame's range ([`crate::flicker::gain`]).
+    pub gain: f32,
 }
 
 impl Search {
     /// A search within `radius` pixels with the care that a repair deserves.
     pub const fn careful(radius: i32) -> Self {
-        Self { radius, most_pixels: 640, content: 0.0 }
+        Self { radius, most_pixels: 640, content: 0.0, gain: 1.0 }
     }
 }
 /// Gauss-Newton steps after the whole-pixel search; the third changes the vector by under 0.02 pixel on film grain.
 const STEPS: usize = 3;
 
-/// The trusted pixels of a window, row by row: where they lie, and what is there.
+/// The trusted pixels of a window, row by row: where they lie, and what is there, in the reference's codes.
 struct Rim {
     x: Vec<i32>,
     y: Vec<i32>,
@@ -58,7 +60,8 @@ struct Rim {
 }
 
 impl Rim {
-    fn gather(current: &Plane, skip: &Plane<u8>, window: Rect, most: usize) -> Self {
+    fn gather(current: &Plane, skip: &Plane<u8>, window: Rect, most: usize, gain: f32) -> Self {
+        let unit = 1.0 / gain;
         let r = window.intersect(&current.rect());
         let mut step = 1;
         while r.area() / (step * step) > most.max(FEWEST_PIXELS) {
@@ -75,7 +78,7 @@ impl Rim {
                 if hidden[x as usize] == 0 {
                     xs.push(x);
                     ys.push(y);
-                    values.push(row[x as usize]);
+                    values.push(unit * row[x as usize]);
                 }
             }
         }
@@ -427,14 +430,14 @@ pub fn search_around(
     start: Vector,
     search: &Search,
 ) -> LocalMatch {
-    let rim = Rim::gather(current, current_skip, window, search.most_pixels);
+    let rim = Rim::gather(current, current_skip, window, search.most_pixels, search.gain);
     let mut scratch = Vec::with_capacity(rim.len());
     // The start itself, between pixels, stands against every whole pixel nearby.
     let (mut error, mut offset) = rim.fine_cost(reference, reference_skip, start, &mut scratch);
     let mut pixels = scratch.len();
     let mut best = start;
     let (sx, sy) = (start.dx.round() as i32, start.dy.round() as i32);
-    let radius = if error <= search.content { -1 } else { search.radius };
+    let radius = if search.gain * error <= search.content { -1 } else { search.radius };
     let together = if reference_skip.is_none() { rim.costs(reference, (sx, sy), radius) } else { None };
     let mut together = together.map(Vec::into_iter);
     for dy in sy - radius..=sy + radius {
@@ -458,7 +461,7 @@ pub fn search_around(
         }
         (error, offset, best) = (cost, mean, next);
     }
-    LocalMatch { vector: best, offset, error, pixels }
+    LocalMatch { vector: best, offset: search.gain * offset, error: search.gain * error, pixels }
 }
 
 #[cfg(test)]
@@ -490,6 +493,20 @@ mod tests {
     }
 
     #[test]
+    fn a_gain_is_taken_into_the_comparison() {
+        let (dx, dy) = (1.4, -2.7);
+        let current = Plane::from_fn(64, 64, |x, y| texture(x as f32, y as f32));
+        let reference = Plane::from_fn(64, 64, |x, y| (texture(x as f32 - dx, y as f32 - dy) - 12.0) / 1.1);
+        let (skip, window) = (Plane::<u8>::new(64, 64), Rect::new(22, 22, 44, 42));
+        let search = Search { gain: 1.1, ..Search::careful(4) };
+        let m = search_around(&current, &reference, &skip, None, window, Vector::default(), &search);
+        approx::assert_abs_diff_eq!(m.vector.dx, dx, epsilon = 0.1);
+        approx::assert_abs_diff_eq!(m.vector.dy, dy, epsilon = 0.1);
+        approx::assert_abs_diff_eq!(m.offset, 12.0, epsilon = 0.5);
+        assert!(m.error < 1.0, "{m:?}");
+    }
+
+    #[test]
     fn without_trusted_pixels_the_error_is_infinite() {
         let plane = Plane::filled(16, 16, 5.0);
         let skip = Plane::filled(16, 16, 1u8);
@@ -506,7 +523,7 @@ mod tests {
         };
         let (current, reference) = (Plane::from_fn(90, 70, &mut noise), Plane::from_fn(90, 70, &mut noise));
         let skip = Plane::from_fn(90, 70, |x, y| u8::from(noise(x, y) > 560.0));
-        (Rim::gather(&current, &skip, window, most), reference)
+        (Rim::gather(&current, &skip, window, most, 1.0), reference)
     }
 
     proptest! {

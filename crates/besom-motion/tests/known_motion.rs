@@ -142,6 +142,39 @@ fn flicker_is_measured_through_dirt() {
     approx::assert_abs_diff_eq!(level.at(160, 120) - b.at(160, 120), flicker.at(160.0, 120.0), epsilon = 0.1);
 }
 
+/// Flicker of gamma codes multiplies them: a white then moves farther than a black, wherever it stands.
+#[test]
+fn a_gain_is_measured_and_taken_away_through_dirt() {
+    let wide = |x: f32, y: f32| 460.0 + 1.6 * (scene(x, y) - 400.0) + 300.0 * ((x - 160.0) / 160.0).powi(3);
+    let b = grainy(320, 240, 14, 6.0, wide);
+    for gain in [0.93f32, 1.0, 1.03, 1.08] {
+        let mut a = grainy(320, 240, 13, 6.0, |x, y| gain * wide(x, y) - 4.0);
+        for y in (0..240).step_by(12) {
+            for x in (0..320).step_by(12) {
+                a.set(x, y, 60.0);
+            }
+        }
+        let flicker = Flicker::measure(&a, &b);
+        approx::assert_abs_diff_eq!(flicker.gain(), gain, epsilon = 0.006);
+        let mut level = b.clone();
+        flicker.level(&mut level);
+        // Means over squares of a row of blocks: grain of 6 codes is a third of a code there.
+        for x0 in (2..300).step_by(40) {
+            let differences = (0..400).map(|k| (x0 + k % 20, 107 + k / 20)).filter(|(x, y)| x % 12 != 0 || y % 12 != 0);
+            let (sum, count) =
+                differences.fold((0.0, 0.0), |(s, n), (x, y)| (s + a.at(x, y) - level.at(x, y), n + 1.0));
+            approx::assert_abs_diff_eq!(sum / count, 0.0, epsilon = 3.0);
+        }
+    }
+}
+
+#[test]
+fn a_picture_of_one_level_has_no_gain() {
+    let (a, b) = (grainy(160, 120, 3, 6.0, |_, _| 518.0), grainy(160, 120, 4, 6.0, |_, _| 500.0));
+    approx::assert_abs_diff_eq!(Flicker::measure(&a, &b).gain(), 1.0);
+    approx::assert_abs_diff_eq!(Flicker::measure(&a, &b).mean(), 18.0, epsilon = 1.0);
+}
+
 #[test]
 fn one_thread_or_two_give_the_same_bits() {
     let a = Pyramid::new(&grainy(200, 150, 11, 7.0, scene));

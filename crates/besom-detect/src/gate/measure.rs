@@ -281,7 +281,7 @@ fn compare(scene: &Scene, piece: &Piece, (other, of_frame): (&Other, Vector), si
         (0.5 * (piece.bounds.x0 + piece.bounds.x1 - 1) as f32, 0.5 * (piece.bounds.y0 + piece.bounds.y1 - 1) as f32);
     let luma = &scene.current.luma;
     let window = piece.bounds.grown(AROUND);
-    let search = Search { radius: scene.reduction as i32, most_pixels: 180, content: 1.3 * sigma };
+    let search = Search { radius: scene.reduction as i32, most_pixels: 180, content: 1.3 * sigma, gain: 1.0 };
     let look = |start: Vector, search: &Search| {
         search_around(luma, &other.frame.luma, scene.taken, None, window, start, search)
     };

@@ -93,7 +93,7 @@ const EXPLAINED: f32 = 0.0;
 /// Finds and measures the marks of a frame, with the comparisons that they need.
 pub fn suspected(window: &Window, grain: &Grain) -> Vec<GateSuspect> {
     let Some(around) = window.around() else { return Vec::new() };
-    let [a, b] = around.sides.each_ref().map(|(p, field)| seen(around.current, p, field));
+    let [a, b] = around.sides.each_ref().map(|(p, field)| seen(around.current, p, field).0);
     suspected_marks(&around, &test(&around.current.luma, &a, &b, &sigma_table(grain)), grain)
 }
 

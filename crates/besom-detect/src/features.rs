@@ -22,7 +22,7 @@ use crate::range::{beyond, extremes};
 use crate::sway::Sway;
 
 /// Names of the measurements, in the order of [`Measured::values`].
-pub const NAMES: [&str; 72] = [
+pub const NAMES: [&str; 75] = [
     "area",
     "thinness",
     "fill",
@@ -95,6 +95,9 @@ pub const NAMES: [&str; 72] = [
     "beyond_far",
     "beyond_here",
     "tint_beyond",
+    "hides_mean",
+    "hides_peak",
+    "hides_channel",
 ];
 
 /// The first so many of [`NAMES`] cost little and are taken of every suspect; the rest, which realign the neighbours, only
@@ -587,9 +590,11 @@ pub fn closer_look(scene: &Scene, glance: Glance) -> Measured {
     let mut put = Put { values: &mut values, at: FIRST_LOOK };
     let aligned = retest(&mut put, scene, component, (&zones, &luma), sigma, sign);
     reappearance(&mut put, scene, component, &zones, sign);
-    channels(&mut put, scene, &zones, &aligned, sign);
+    let hidden_channel = channels(&mut put, scene, &zones, &aligned, sign);
     witnesses(&mut put, scene, component, (&zones, &luma), &aligned, sigma, sign);
     range(&mut put, scene, component, (&zones, mean_luma), sigma, sign);
+    let hidden = hides(&mut put, &luma, &aligned, sign);
+    put.add(hidden_channel.unwrap_or(hidden));
     debug_assert_eq!(put.at, NAMES.len());
     Measured { values, hair }
 }
@@ -982,14 +987,40 @@ fn reappearance(put: &mut Put, scene: &Scene, component: &Component, zones: &Zon
     put.add(if explained[0].sum < explained[1].sum { explained[0].distance } else { explained[1].distance });
 }
 
+/// Codes of the densest and of the clearest dirt that a scan shows, near the ends of its range.
+const DENSEST: f32 = 15.0;
+const CLEAREST: f32 = 1010.0;
+
+/// The least share of the picture at `level` that dirt has to hide to change it by so many codes in the mark's direction.
+fn hidden(change: f32, level: f32, sign: f32) -> f32 {
+    let most = if sign > 0.0 { CLEAREST - level } else { level - DENSEST };
+    (change.max(0.0) / most.max(30.0)).min(2.0)
+}
+
+/// How much of the picture the mark hides at least, on the whole and where it hides most. Too little is neither dirt that
+/// anyone sees nor a change that needs it: shadows and reflections move the codes by less than opaque dirt.
+fn hides(put: &mut Put, inside: &[f32], aligned: &[Aligned; 2], sign: f32) -> f32 {
+    let share = |k: usize| {
+        let (a, b) = (aligned[0].shown[k], aligned[1].shown[k]);
+        let change = (sign * (inside[k] - a)).min(sign * (inside[k] - b));
+        hidden(change, 0.5 * (a + b), sign)
+    };
+    let [mean] = means(inside.len(), |k| [share(k)]);
+    put.add(mean);
+    put.add((0..inside.len()).map(share).fold(0.0, f32::max));
+    mean
+}
+
 /// Do all colour channels say the same? Dust covers all dye layers; an error of motion rarely looks alike in all three.
-fn channels(put: &mut Put, scene: &Scene, zones: &Zones, aligned: &[Aligned; 2], sign: f32) {
+/// Returns how much the mark hides in the channel where it hides most, at least; `None` for a scan of one channel.
+fn channels(put: &mut Put, scene: &Scene, zones: &Zones, aligned: &[Aligned; 2], sign: f32) -> Option<f32> {
     let planes = &scene.current.planes;
     if planes.len() < 3 {
-        for value in [0.0, 1.0, 1.0] {
+        // As three equal channels would have it.
+        for value in [0.0, 3.0, 1.0] {
             put.add(value);
         }
-        return;
+        return None;
     }
     let mut inside = zones.mask.clone();
     thin(&mut inside, 60);
@@ -999,7 +1030,7 @@ fn channels(put: &mut Put, scene: &Scene, zones: &Zones, aligned: &[Aligned; 2],
         let moved = |(x, y): &(usize, usize)| ((*x as f32 + v.dx).round() as i32, (*y as f32 + v.dy).round() as i32);
         inside.iter().map(moved).collect::<Vec<(i32, i32)>>()
     });
-    let mut response = [0.0f32; 3];
+    let (mut response, mut most) = ([0.0f32; 3], 0.0f32);
     for (c, out) in response.iter_mut().enumerate() {
         let differences = [0, 1].map(|k| {
             let other = scene.sides[k].frame.planes.get(c).unwrap_or(&planes[c]);
@@ -1012,11 +1043,14 @@ fn channels(put: &mut Put, scene: &Scene, zones: &Zones, aligned: &[Aligned; 2],
             let (da, db) = (differences[0][k], differences[1][k]);
             [da.min(db).max(0.0) + da.max(db).min(0.0)]
         });
+        let [level] = means(inside.len(), |k| [planes[c].at(inside[k].0, inside[k].1)]);
+        most = most.max(hidden(*out, level - sign * *out, sign));
     }
     let (low, high) = response.iter().fold((f32::MAX, f32::MIN), |(l, h), v| (l.min(*v), h.max(*v)));
     put.add((high - low) / high.max(1.0));
     put.add(response.iter().filter(|v| **v > 0.25 * high).count() as f32);
     put.add(low / high.max(1.0));
+    Some(most)
 }
 
 /// What n-2 and n+2 say: a mark of one frame is missing there too, and they agree with the nearer neighbours.

@@ -179,6 +179,7 @@ pub fn words(name: &str) -> &'static str {
         "inside_deviation" | "outline_closed" | "outline_weakest" => "how it stands out all around in its own frame",
         "outline_quiet" | "outline_in_neighbours" => "what the neighbouring frames show along its outline",
         "border" | "out_of_view" => "how near it lies to the frame's border",
+        "hides_mean" | "hides_peak" | "hides_channel" => "how much of the picture it hides",
         "beyond_near" | "beyond_far" | "beyond_here" | "tint_beyond" => "whether anything around it is like it",
         _ => "where it stands in the shot",
     }

@@ -219,7 +219,7 @@ fn gathered(current: &Plane, reference: &Plane, (dx, dy): (i32, i32)) -> Vec<Vec
     for y in (0..height).step_by(4) {
         let Some(there) = usize::try_from(y + dy).ok().filter(|row| *row < reference.height()) else { continue };
         let (row, there) = (current.row(y as usize), reference.row(there));
-        for x in (0..width - PIECE as i64 + 1).step_by(PIECE) {
+        for x in (0..=width - PIECE as i64).step_by(PIECE) {
             let Ok(start) = usize::try_from(x + dx) else { continue };
             let (Some(a), Some(b)) = (row.get(x as usize..x as usize + PIECE), there.get(start..start + PIECE)) else {
                 continue;

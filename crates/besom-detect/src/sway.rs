@@ -111,6 +111,8 @@ fn carry(current: &Prepared, near: &MotionField, far: &Prepared, squares: &[Rect
 
 #[cfg(test)]
 mod tests {
+    #![allow(clippy::unwrap_used)]
+
     use super::*;
     use crate::detect::Window;
 

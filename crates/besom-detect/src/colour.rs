@@ -245,14 +245,14 @@ pub fn components(
                 all += 1;
                 level += differs(i, j);
                 if taken.at(i, j) == 0 {
-                    free.push(Run { y, x0: x, x1: x + 1 });
+                    free.push((x, y));
                 }
             }
             // What luma has found for the most part needs no second candidate.
             if free.len() * 4 < all * 3 || free.len() < 4 {
                 continue;
             }
-            let mask = RunMask::from_runs(free);
+            let mask = RunMask::from_pixels(free.into_iter());
             mask.paint(taken, 1);
             let polarity = if level > 0.0 { Polarity::Bright } else { Polarity::Dark };
             found.push(Component { bounds: mask.bounds(), mask, polarity });

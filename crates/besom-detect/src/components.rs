@@ -1,6 +1,6 @@
 //! From responses to objects: hysteresis and connected components.
 
-use besom_scan::{Plane, Rect, Run, RunMask};
+use besom_scan::{Plane, Rect, RunMask};
 
 use crate::candidate::Polarity;
 use crate::evidence::Evidence;
@@ -96,7 +96,7 @@ fn put_seeds(spike: &[f32], rank: &[f32], t: &Thresholds, seeds: &mut Vec<usize>
 }
 
 fn component(pixels: &[(u32, u32)], sign: f32) -> Component {
-    let mask = RunMask::from_runs(pixels.iter().map(|&(x, y)| Run { y, x0: x, x1: x + 1 }).collect());
+    let mask = RunMask::from_pixels(pixels.iter().copied());
     let polarity = if sign > 0.0 { Polarity::Bright } else { Polarity::Dark };
     Component { bounds: mask.bounds(), mask, polarity }
 }

@@ -2,7 +2,6 @@
 
 use besom_motion::{Flicker, MotionField, compensate, estimate_field, reconcile};
 use besom_scan::{Plane, Rect};
-use rayon::prelude::*;
 
 use crate::candidate::{Candidate, Kind, Origin, Risk};
 use crate::colour::{self, ColourEvidence, ColourThresholds};
@@ -15,6 +14,7 @@ use crate::grain::Grain;
 use crate::infrared::{self, Opinion};
 use crate::lines::{LineSuspect, suspected_lines};
 use crate::model::{DISMISSED_BELOW, Judged, Model};
+use crate::nearby::look_by_place;
 use crate::prepare::Prepared;
 use crate::sway::Sway;
 
@@ -132,6 +132,15 @@ fn colour_evidence(around: &Around, gains: [f32; 2]) -> Option<ColourEvidence> {
     Some(colour::test(now, [a, b], [field_a, field_b], gains, &around.current.luma))
 }
 
+/// Side of the squares of the picture whose marks are looked at one after another, in pixels: the parts of all planes that
+/// such a square needs fit into a processor's own cache.
+const TILE: i32 = 64;
+
+/// Row and column of the square that a mark begins in.
+fn tile(bounds: &Rect) -> (i32, i32) {
+    (bounds.y0 / TILE, bounds.x0 / TILE)
+}
+
 /// Finds and measures the suspected marks of `window.current`. `first_look` gives a probability by the measurements that cost
 /// little ([`crate::features::Glance::values`]); marks below [`DISMISSED_BELOW`] are not looked at more closely, only where they lie is
 /// kept. Empty when the frame stands alone in its shot.
@@ -181,16 +190,14 @@ pub fn suspects(
         sway: &sway,
         colour: colour.as_ref(),
     };
-    let looked: Vec<Result<Measured, f32>> = components
-        .par_iter()
-        .map(|c| {
-            let blocked = || current.infrared.as_ref().is_some_and(|infrared| infrared.blocked(&c.mask));
-            let glance = glance(&scene, c);
-            let probability = first_look(glance.values());
-            let dismissed = probability < DISMISSED_BELOW && !blocked();
-            if dismissed { Err(probability) } else { Ok(closer_look(&scene, glance)) }
-        })
-        .collect();
+    let look = |c: &Component| {
+        let blocked = || current.infrared.as_ref().is_some_and(|infrared| infrared.blocked(&c.mask));
+        let glance = glance(&scene, c);
+        let probability = first_look(glance.values());
+        let dismissed = probability < DISMISSED_BELOW && !blocked();
+        if dismissed { Err(probability) } else { Ok(closer_look(&scene, glance)) }
+    };
+    let looked: Vec<Result<Measured, f32>> = look_by_place(&components, |c| tile(&c.bounds), look);
     let mut found = Suspects::default();
     for (component, looked) in components.into_iter().zip(looked) {
         match looked {

@@ -20,6 +20,7 @@ pub mod likeness;
 pub mod lines;
 pub mod link;
 pub mod model;
+mod nearby;
 mod outline;
 pub mod prepare;
 mod range;

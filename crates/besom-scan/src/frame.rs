@@ -190,9 +190,8 @@ impl Frame {
         (1 << u32::from(self.encoding.bits.min(16))) - 1
     }
 
-    /// Analysis codes a native integer code.
     fn scale(&self) -> f32 {
-        2f32.powi(10 - i32::from(self.encoding.bits))
+        codes_an_integer(self.encoding.bits)
     }
 
     fn linear_code(&self, native: u32) -> f32 {
@@ -200,8 +199,13 @@ impl Frame {
     }
 }
 
+/// Analysis codes a native integer code of so many bits.
+pub(crate) fn codes_an_integer(bits: u8) -> f32 {
+    2f32.powi(10 - i32::from(bits))
+}
+
 /// The first three samples of each pixel, as codes, into three planes.
-fn split<T: Copy, const N: usize>(
+pub(crate) fn split<T: Copy, const N: usize>(
     pixels: &[[T; N]],
     red: &mut [f32],
     green: &mut [f32],

@@ -34,6 +34,22 @@ impl RunMask {
         Self { runs: joined }
     }
 
+    /// The mask of single pixels `(x, y)` in any order.
+    pub fn from_pixels(pixels: impl Iterator<Item = (u32, u32)>) -> Self {
+        // Numbers sort faster than runs.
+        let mut places: Vec<u64> = pixels.map(|(x, y)| u64::from(y) << 32 | u64::from(x)).collect();
+        places.sort_unstable();
+        let mut runs: Vec<Run> = Vec::new();
+        for place in places {
+            let (x, y) = (place as u32, (place >> 32) as u32);
+            match runs.last_mut() {
+                Some(last) if last.y == y && x <= last.x1 => last.x1 = last.x1.max(x + 1),
+                _ => runs.push(Run { y, x0: x, x1: x + 1 }),
+            }
+        }
+        Self { runs }
+    }
+
     /// Every pixel of a rectangle; the part at negative positions is dropped.
     pub fn from_rect(rect: &Rect) -> Self {
         let r = Rect::new(rect.x0.max(0), rect.y0.max(0), rect.x1, rect.y1);
@@ -206,6 +222,10 @@ mod tests {
                 prop_assert_eq!(union.as_slice()[i] == 1, x || y);
                 prop_assert_eq!(a.contains((i % 24) as u32, (i / 24) as u32), x);
             }
+            // Backwards, and one of them twice.
+            let mut pixels: Vec<(u32, u32)> = a.pixels().chain(a.pixels().next()).collect();
+            pixels.reverse();
+            prop_assert_eq!(&RunMask::from_pixels(pixels.into_iter()), &a);
             prop_assert_eq!(RunMask::from_plane(&pa, 0, 0), a);
         }
     }

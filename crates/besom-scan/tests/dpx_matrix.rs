@@ -3,7 +3,7 @@
 
 mod made;
 
-use besom_scan::{Encoding, Frame, Guarantee, Run, RunMask, SampleEdit, Samples, Transfer, dpx, verify};
+use besom_scan::{Encoding, Frame, Guarantee, Picture, Run, RunMask, SampleEdit, Samples, Scan, Transfer, dpx, verify};
 use made::{Dice, Variant, bits, scan, store};
 use proptest::prelude::*;
 
@@ -67,6 +67,48 @@ fn every_variant_is_read_and_patched_exactly() {
         count += 1;
     }
     assert_eq!(count, 10 * 14 * 3 * 4);
+}
+
+/// The planes read straight from a file are those of its decoded samples.
+fn planes_agree(path: &std::path::Path) {
+    let (picture, scan) = (Picture::read(path).unwrap(), Scan::read(path).unwrap());
+    let frame = scan.frame();
+    assert_eq!((picture.width, picture.height, picture.channels), (frame.width, frame.height, frame.channels));
+    assert_eq!(picture.planes, frame.analysis(), "{}", path.display());
+}
+
+#[test]
+fn planes_read_directly_are_those_of_the_samples() {
+    let folder = tempfile::tempdir().unwrap();
+    let mut dice = Dice(77);
+    for (k, variant) in variants().filter(|v| [5, 12, 37].contains(&v.width)).enumerate() {
+        // Rows in one piece, in several, and not a whole number of pieces.
+        let variant = Variant { height: [3, 16, 41][k % 3], ..variant };
+        for variant in [variant, Variant { padded: false, ..variant }, Variant { line_padding: 8, ..variant }] {
+            planes_agree(&store(folder.path(), "frame", &variant.file(&variant.codes(&mut dice))));
+        }
+    }
+    for big_endian in [false, true] {
+        // Alpha first, and linear light: these take the general road.
+        let variant = Variant { big_endian, components: 4, ..plain() };
+        let mut file = variant.file(&variant.codes(&mut dice));
+        file[800] = 52;
+        planes_agree(&store(folder.path(), "frame", &file));
+        (file[800], file[801]) = (51, 2);
+        planes_agree(&store(folder.path(), "frame", &file));
+    }
+}
+
+#[test]
+fn a_fault_is_named_the_same_by_either_road() {
+    let folder = tempfile::tempdir().unwrap();
+    let file = plain().file(&plain().codes(&mut Dice(6)));
+    for length in [0, 3, 700, 2000, 2048, file.len() / 2, file.len() - 1] {
+        let path = store(folder.path(), "cut", &file[..length]);
+        assert_eq!(Picture::read(&path).unwrap_err().to_string(), Scan::read(&path).unwrap_err().to_string());
+    }
+    let missing = folder.path().join("missing.dpx");
+    assert_eq!(Picture::read(&missing).unwrap_err().to_string(), Scan::read(&missing).unwrap_err().to_string());
 }
 
 /// True when the same codes with and without row padding make files of one length but different bytes: nothing can

@@ -33,6 +33,7 @@ use rayon::prelude::*;
 use crate::candidate::{Candidate, Kind, Origin, Polarity, Risk};
 use crate::detect::Around;
 use crate::grain::Grain;
+use crate::nearby::look_by_place;
 use bands::{scales, tall};
 use column::Column;
 use measure::{Crowd, Evens, measure};
@@ -106,22 +107,20 @@ pub fn suspected_lines(around: &Around, grain: &Grain) -> Vec<LineSuspect> {
         current: bands,
     };
     let shapes = apart(shapes.into_iter().filter(|shape| mask::is_inside(shape, current)));
-    let mut suspects: Vec<LineSuspect> = shapes
-        .par_iter()
-        .map(|shape| {
-            let middle = |s: &Shape| s.path.centres[s.path.len() / 2];
-            let reach = 30.0 + 4.0 * shape.width();
-            let near = shapes.iter().filter(|s| (middle(s) - middle(shape)).abs() < reach).count() - 1;
-            let column = Column::of(shape, rows);
-            let own = shape.path.first..shape.path.first + shape.path.len();
-            LineSuspect {
-                mask: mask::of_column(shape, &column.pieces(&evens.current, own), current),
-                polarity: if shape.track.sign > 0.0 { Polarity::Bright } else { Polarity::Dark },
-                values: measure(shape, &column, around, &evens, Crowd { all: shapes.len(), near }),
-                contrast: shape.contrast,
-            }
-        })
-        .collect();
+    let middle = |s: &Shape| s.path.centres[s.path.len() / 2];
+    let look = |shape: &Shape| {
+        let reach = 30.0 + 4.0 * shape.width();
+        let near = shapes.iter().filter(|s| (middle(s) - middle(shape)).abs() < reach).count() - 1;
+        let column = Column::of(shape, rows);
+        let own = shape.path.first..shape.path.first + shape.path.len();
+        LineSuspect {
+            mask: mask::of_column(shape, &column.pieces(&evens.current, own), current),
+            polarity: if shape.track.sign > 0.0 { Polarity::Bright } else { Polarity::Dark },
+            values: measure(shape, &column, around, &evens, Crowd { all: shapes.len(), near }),
+            contrast: shape.contrast,
+        }
+    };
+    let mut suspects: Vec<LineSuspect> = look_by_place(&shapes, |s| middle(s) as i32, look);
     suspects.sort_by_key(|s| s.mask.first_pixel());
     suspects
 }

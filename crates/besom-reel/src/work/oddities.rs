@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use besom_detect::whole::{Sketch, all};
-use besom_scan::{Scan, Sequence};
+use besom_scan::Sequence;
 use rayon::prelude::*;
 
 use super::frames::planes;
@@ -50,7 +50,7 @@ impl Oddities {
         self.judge(self.held.last().map_or(0, |(place, _, _)| place + 1));
         let sketch = |place: usize| {
             let frame = sequence.frames.get(place)?;
-            let seen = Scan::read(&frame.path).ok().and_then(|scan| planes(&scan, size).ok());
+            let seen = planes(&frame.path, size).ok();
             Some((place, frame.number, seen.and_then(|planes| Sketch::new(&planes))))
         };
         for shot in bounds.windows(2) {

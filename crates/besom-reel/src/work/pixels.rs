@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use besom_detect::survey::{Look, Thumbnail, cuts, grain_of_looks};
 use besom_detect::whole::Sketch;
 use besom_detect::{Grain, Prepared};
-use besom_scan::{Progress, Scan, Sequence};
+use besom_scan::{Progress, Sequence};
 use rayon::prelude::*;
 
 use crate::error::ReelError;
@@ -77,8 +77,7 @@ fn thumbnails(
             if known.iter().any(|(number, _)| *number == frame.number) {
                 return (frame.number, Ok(None));
             }
-            let scan = Scan::read(&frame.path).map_err(|e| e.reason().to_owned());
-            let planes = scan.and_then(|scan| planes(&scan, size));
+            let planes = planes(&frame.path, size);
             (frame.number, planes.map(|planes| Some((Thumbnail::new(&planes), Sketch::new(&planes)))))
         };
         let answers: Vec<_> = batch.par_iter().map(look).collect();

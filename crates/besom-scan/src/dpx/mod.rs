@@ -5,11 +5,13 @@
 //! components are read in every packing; anything else is refused by name. Headers in the wild are often wrong, so
 //! the file's real length decides wherever two fields or conventions disagree, and each such case is a warning.
 
+mod direct;
 mod encode;
 mod facts;
 mod layout;
 mod packing;
 
+pub(crate) use direct::picture;
 pub use encode::{Facts, encode};
 pub(crate) use layout::Layout;
 

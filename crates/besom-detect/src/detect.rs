@@ -30,7 +30,7 @@ pub struct Settings {
 
 impl Default for Settings {
     fn default() -> Self {
-        Self { thresholds: Thresholds::default(), floor: 0.05, gate: false }
+        Self { thresholds: Thresholds::default(), floor: 0.05, gate: true }
     }
 }
 

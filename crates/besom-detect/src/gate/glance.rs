@@ -46,18 +46,18 @@ impl Glance<'_> {
             if k == 2 && sum < HOPELESS * weights {
                 return None;
             }
-            let left = |v: &Vector| self.left(other, &samples, v) / all;
+            let left = |v: Vector| self.left(other, &samples, v) / all;
             let mut motions = self.motions(other, &bounds);
             motions.retain(|v| v.length() >= LEAST_MOTION);
             let frame_moves = of_frame.length() >= LEAST_MOTION;
             // The mark may have held the motion still all around itself.
-            if frame_moves && (!motions.is_empty() || self.goes_with_the_frame(other, &bounds, of_frame)) {
+            if frame_moves && (!motions.is_empty() || self.goes_with_the_frame(other, &bounds, *of_frame)) {
                 motions.push(*of_frame);
             }
             let most = motions.iter().map(|v| v.length()).fold(0.0, f32::max).min(TELLS);
             if most > 0.0 {
-                let goes = motions.iter().map(left).fold(f32::MAX, f32::min);
-                sum += most * (goes - left(&Vector::default()));
+                let goes = motions.into_iter().map(left).fold(f32::MAX, f32::min);
+                sum += most * (goes - left(Vector::default()));
                 weights += most;
             }
         }
@@ -67,7 +67,7 @@ impl Glance<'_> {
 
     /// What the samples differ by from another frame moved by `v`, each by no more than it stands out: what stands out more
     /// there may be the mark and a speck on it.
-    fn left(&self, other: &Other, samples: &[(i32, i32, i32)], v: &Vector) -> f32 {
+    fn left(&self, other: &Other, samples: &[(i32, i32, i32)], v: Vector) -> f32 {
         let scale = 1.0 / self.reduction as f32;
         let (dx, dy) = ((scale * v.dx).round() as i32, (scale * v.dy).round() as i32);
         let one = |(x, y, here): &(i32, i32, i32)| {
@@ -94,13 +94,13 @@ impl Glance<'_> {
 
     /// Whether the picture around some bounds, but for what stays, is more like the other frame moved as the whole frame does
     /// than at its own place.
-    fn goes_with_the_frame(&self, other: &Other, bounds: &Rect, of_frame: &Vector) -> bool {
+    fn goes_with_the_frame(&self, other: &Other, bounds: &Rect, of_frame: Vector) -> bool {
         let stays = |x: i32, y: i32| {
             let (x, y) = (x as usize / self.reduction, y as usize / self.reduction);
             self.class.at(x, y) != 0
         };
         let around = Surround::gather(self.luma, &self.in_pixels(bounds), stays);
-        around.left(&other.frame.luma, *of_frame) < around.left(&other.frame.luma, Vector::default())
+        around.left(&other.frame.luma, of_frame) < around.left(&other.frame.luma, Vector::default())
     }
 
     fn in_pixels(&self, bounds: &Rect) -> Rect {

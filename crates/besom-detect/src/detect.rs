@@ -25,16 +25,13 @@ pub struct Settings {
     pub thresholds: Thresholds,
     /// Candidates below this confidence are not kept.
     pub floor: f32,
-    /// Whether marks fixed in the gate are looked for.
+    /// Whether marks fixed in the gate are looked for; `besom-proof` compares the two.
     pub gate: bool,
 }
 
-/// Whether marks fixed in the gate are looked for unless something else is asked for.
-const GATE: bool = false;
-
 impl Default for Settings {
     fn default() -> Self {
-        Self { thresholds: Thresholds::default(), floor: 0.05, gate: GATE }
+        Self { thresholds: Thresholds::default(), floor: 0.05, gate: true }
     }
 }
 
@@ -236,7 +233,8 @@ pub fn detect(window: &Window, grain: &Grain, model: &Model, settings: &Settings
     candidates.retain(|c| !sure.iter().any(|l| 2 * l.mask.overlap(&c.mask) > c.area()));
     candidates.extend(lines);
     let fixed = found.gate.into_iter().map(|g| g.judged(model.gate()));
-    gate::join(&mut candidates, fixed.filter(|g| g.confidence >= settings.floor).collect());
+    let size = (window.current.width(), window.current.height());
+    gate::join(&mut candidates, fixed.filter(|g| g.confidence >= settings.floor).collect(), size);
     crate::whole::join(&mut candidates, window, grain);
     candidates.sort_by_key(|c| c.mask.first_pixel());
     candidates

@@ -6,10 +6,10 @@ use crate::detect::SURE;
 /// Confidence from which a mark in the gate gives its origin to what the temporal test found there.
 const TELLS: f32 = 0.35;
 
-/// Joins `marks` in the gate to the other candidates of their frame. What shares half of the smaller one's pixels is one
-/// candidate with the higher confidence of the two: in the gate when the mark is believed, or believed more than the other;
-/// else the mark is dropped. Marks on a line scratch that is sure are part of it.
-pub(crate) fn join(candidates: &mut Vec<Candidate>, marks: Vec<Candidate>) {
+/// Joins `marks` in the gate to the other candidates of their frame, of `width` x `height` pixels. Where half of the smaller
+/// one's pixels lie on the other or beside it, the two are one candidate with the higher confidence: in the gate when the mark
+/// is believed, or believed more than the other; else the mark is dropped. Marks on a line scratch that is sure are part of it.
+pub(crate) fn join(candidates: &mut Vec<Candidate>, marks: Vec<Candidate>, (width, height): (usize, usize)) {
     for mut mark in marks {
         let on_line = |c: &Candidate| {
             c.kind == Kind::Line && c.confidence >= SURE && 2 * c.mask.overlap(&mark.mask) > mark.area()
@@ -17,10 +17,12 @@ pub(crate) fn join(candidates: &mut Vec<Candidate>, marks: Vec<Candidate>) {
         if candidates.iter().any(on_line) {
             continue;
         }
+        // Two thin masks of one mark may lie beside each other for much of their length.
+        let about = mark.mask.grown(1, width as u32, height as u32);
         let same = |c: &Candidate| {
             matches!(c.kind, Kind::Dust | Kind::Hair)
                 && c.polarity == mark.polarity
-                && 2 * c.mask.overlap(&mark.mask) >= c.area().min(mark.area())
+                && 2 * c.mask.overlap(&about) >= c.area().min(mark.area())
         };
         let least = if mark.confidence >= TELLS { f32::MAX } else { mark.confidence };
         if candidates.iter().any(|c| c.confidence > least && same(c)) {
@@ -59,7 +61,7 @@ mod tests {
 
     fn joined(others: &[Candidate], mark: Candidate) -> Vec<(Origin, f32, usize)> {
         let mut all = others.to_vec();
-        join(&mut all, vec![mark]);
+        join(&mut all, vec![mark], (300, 300));
         all.iter().map(|c| (c.origin, c.confidence, c.area())).collect()
     }
 

@@ -78,6 +78,14 @@ pub(super) struct Other<'a> {
     pub(super) times: f32,
 }
 
+impl Other<'_> {
+    /// The motion to this frame at a pixel.
+    pub(super) fn motion_at(&self, x: f32, y: f32) -> Vector {
+        let v = self.field.at(x, y);
+        Vector::new(self.times * v.dx, self.times * v.dy)
+    }
+}
+
 /// What all suspects of a frame share.
 pub(super) struct Scene<'a> {
     pub(super) current: &'a Prepared,
@@ -104,15 +112,16 @@ const AROUND: i32 = 10;
 /// Differences beyond this many sigmas count as this many.
 const CLIP: f32 = 25.0;
 /// Motion of the picture, in pixels, below which a frame says nothing.
-pub(super) const LEAST_MOTION: f32 = 0.5;
+pub(super) const LEAST_MOTION: f32 = 1.0;
 
 /// Pixels of a mark within one cell.
 struct Piece {
     pixels: Vec<(usize, usize)>,
     bounds: Rect,
+    around: Surround,
 }
 
-fn pieces(pixels: &[(usize, usize)]) -> Vec<Piece> {
+fn pieces(scene: &Scene, pixels: &[(usize, usize)]) -> Vec<Piece> {
     let mut keyed: Vec<((i32, i32), (usize, usize))> =
         pixels.iter().map(|p| ((p.1 as i32 / PIECE, p.0 as i32 / PIECE), *p)).collect();
     keyed.sort_unstable();
@@ -125,7 +134,7 @@ fn pieces(pixels: &[(usize, usize)]) -> Vec<Piece> {
                 piece.pixels.push((x, y));
                 piece.bounds = piece.bounds.union(&pixel);
             }
-            _ => all.push(Piece { pixels: vec![(x, y)], bounds: pixel }),
+            _ => all.push(Piece { pixels: vec![(x, y)], bounds: pixel, around: Surround::default() }),
         }
         last = Some(key);
     }
@@ -135,6 +144,8 @@ fn pieces(pixels: &[(usize, usize)]) -> Vec<Piece> {
     thin(&mut all, MOST_PIECES);
     for piece in &mut all {
         thin(&mut piece.pixels, MOST_PIXELS);
+        let skip = |x: i32, y: i32| scene.taken.at(x as usize, y as usize) != 0;
+        piece.around = Surround::gather(&scene.current.luma, &piece.bounds, skip);
     }
     all
 }
@@ -177,7 +188,7 @@ const TRIMMED: f32 = 0.6;
 /// Measures a suspect, and says which pixels are the mark's; `None` where the picture around stands still, which tells nothing, or cannot be followed.
 pub(super) fn measure(scene: &Scene, suspect: &Standing, (all, near): (usize, usize)) -> Option<(Vec<f32>, RunMask)> {
     let pixels = full_size(scene, suspect);
-    let pieces = pieces(&pixels);
+    let pieces = pieces(scene, &pixels);
     let sign = if suspect.polarity == Polarity::Bright { 1.0 } else { -1.0 };
     let level = mean(&pixels, |x, y| scene.current.luma.at(x, y));
     let sigma = scene.grain.luma_at(level).max(0.25);
@@ -195,10 +206,7 @@ pub(super) fn measure(scene: &Scene, suspect: &Standing, (all, near): (usize, us
     let (width, contrast) = (values[5], values[10]);
     values.extend(over_frames(&looks, scene, most, (width, contrast)));
     let (cx, cy) = middle(&pixels);
-    let own_motion = |(look, other): (&Compared, &Other)| {
-        let v = other.field.at(cx, cy);
-        look.vector.distance(Vector::new(other.times * v.dx, other.times * v.dy))
-    };
+    let own_motion = |(look, other): (&Compared, &Other)| look.vector.distance(other.motion_at(cx, cy));
     values.push(looks.iter().zip(scene.others).map(own_motion).sum::<f32>() / looks.len() as f32);
     values.push(looks.iter().map(|l| l.rim).sum::<f32>() / looks.len() as f32);
     values.push(looks.len() as f32);
@@ -251,11 +259,11 @@ fn full_size(scene: &Scene, suspect: &Standing) -> Vec<(usize, usize)> {
     let spread = |(x, y): (u32, u32)| {
         (0..step).flat_map(move |j| (0..step).map(move |i| (x as usize * step + i, y as usize * step + j)))
     };
-    suspect.mask.pixels().flat_map(spread).filter(|(x, y)| *x < width && *y < height).collect()
+    suspect.samples.iter().copied().flat_map(spread).filter(|(x, y)| *x < width && *y < height).collect()
 }
 
 /// How far beside a piece the motion is asked for: farther than a patch of the search reaches.
-const BESIDE: f32 = 22.0;
+pub(super) const BESIDE: f32 = 22.0;
 
 /// Motions from which a piece's surroundings are followed: here, on all four sides, and the whole frame's; those that are the
 /// same but for half a pixel once.
@@ -263,10 +271,7 @@ fn starts(other: &Other, bounds: &Rect, (cx, cy): (f32, f32), of_frame: Vector) 
     let (left, right) = (bounds.x0 as f32 - BESIDE, bounds.x1 as f32 + BESIDE);
     let (top, low) = (bounds.y0 as f32 - BESIDE, bounds.y1 as f32 + BESIDE);
     let places = [(cx, cy), (left, cy), (right, cy), (cx, top), (cx, low)];
-    let there = places.into_iter().map(|(x, y)| {
-        let v = other.field.at(x, y);
-        Vector::new(other.times * v.dx, other.times * v.dy)
-    });
+    let there = places.into_iter().map(|(x, y)| other.motion_at(x, y));
     let mut starts: Vec<Vector> = Vec::with_capacity(6);
     for v in there.chain([of_frame]) {
         if starts.iter().all(|s| s.distance(v) > 0.5) {
@@ -281,17 +286,21 @@ fn compare(scene: &Scene, piece: &Piece, (other, of_frame): (&Other, Vector), si
         (0.5 * (piece.bounds.x0 + piece.bounds.x1 - 1) as f32, 0.5 * (piece.bounds.y0 + piece.bounds.y1 - 1) as f32);
     let luma = &scene.current.luma;
     let window = piece.bounds.grown(AROUND);
-    let search = Search { radius: scene.reduction as i32, most_pixels: 180, content: 1.3 * sigma, gain: 1.0 };
+    let search = Search { radius: scene.reduction as i32, most_pixels: 128, content: 1.3 * sigma, gain: 1.0 };
     let look = |start: Vector, search: &Search| {
         search_around(luma, &other.frame.luma, scene.taken, None, window, start, search)
     };
     // The mark itself may hold the motion still, as far as a patch of the search reaches: the best of what the picture does
     // here and beside it begins.
-    let quick = Search { radius: 0, content: f32::INFINITY, ..search };
-    let start = starts(other, &piece.bounds, (cx, cy), of_frame)
-        .into_iter()
-        .map(|start| look(start, &quick))
-        .min_by(|a, b| a.error.total_cmp(&b.error))?;
+    let starts = starts(other, &piece.bounds, (cx, cy), of_frame);
+    let mut best = (f32::MAX, *starts.first()?);
+    for start in starts {
+        let left = piece.around.left(&other.frame.luma, start);
+        if left < best.0 {
+            best = (left, start);
+        }
+    }
+    let start = look(best.1, &Search { radius: 0, content: f32::INFINITY, ..search });
     let found = if start.error <= search.content { start } else { look(start.vector, &search) };
     if !found.error.is_finite() {
         return None;
@@ -314,6 +323,53 @@ fn compare(scene: &Scene, piece: &Piece, (other, of_frame): (&Other, Vector), si
         goes_share: gone.share,
         offset: found.offset,
     })
+}
+
+/// A few pixels of the picture around a piece, on which motions are told apart before one of them is followed.
+#[derive(Default)]
+pub(super) struct Surround {
+    pixels: Vec<(i32, i32, f32)>,
+}
+
+/// Pixels of a [`Surround`] at most.
+const MOST_AROUND: usize = 64;
+
+impl Surround {
+    /// Those within [`AROUND`] that are not to be skipped, on an even lattice.
+    pub(super) fn gather(luma: &Plane, bounds: &Rect, skip: impl Fn(i32, i32) -> bool) -> Self {
+        let window = bounds.grown(AROUND).intersect(&luma.rect());
+        let mut step = 1;
+        while window.area() > MOST_AROUND * (step * step) as usize {
+            step += 1;
+        }
+        let mut pixels = Vec::with_capacity(2 * MOST_AROUND);
+        for y in (window.y0..window.y1).step_by(step as usize) {
+            let row = luma.row(y as usize);
+            // Every other row begins half a step later, so that the lattice does not fall in with upright structure.
+            let shift = if (y - window.y0) / step % 2 == 1 { step / 2 } else { 0 };
+            for x in (window.x0 + shift..window.x1).step_by(step as usize) {
+                if !skip(x, y) {
+                    pixels.push((x, y, row[x as usize]));
+                }
+            }
+        }
+        Self { pixels }
+    }
+
+    /// Mean difference to another frame moved by `v`, to whole pixels and but for its level; infinite without any pixels.
+    pub(super) fn left(&self, other: &Plane, v: Vector) -> f32 {
+        let (dx, dy) = (v.dx.round() as i32, v.dy.round() as i32);
+        let mut differences = [0.0f32; 4 * MOST_AROUND];
+        let mut count = 0;
+        for (place, (x, y, value)) in differences.iter_mut().zip(&self.pixels) {
+            *place = value - other.clamped(x + dx, y + dy);
+            count += 1;
+        }
+        let differences = &differences[..count];
+        let level = differences.iter().sum::<f32>() / count as f32;
+        let sum: f32 = differences.iter().map(|d| (d - level).abs()).sum();
+        if count == 0 { f32::INFINITY } else { sum / count as f32 }
+    }
 }
 
 /// A mark against another frame at a displacement.
@@ -341,6 +397,7 @@ impl Held<'_> {
         let limit = 2.0 * ALIKE * self.sigma;
         let (mut xx, mut xy, mut yy, mut bx, mut by) = (0.0f32, 0.0f32, 0.0f32, 0.0f32, 0.0f32);
         let mut differences: Vec<f32> = Vec::with_capacity(self.pixels.len());
+        let mut sorted = Vec::with_capacity(self.pixels.len());
         for &(x, y) in self.pixels {
             let (other, gx, gy) = sample_with_gradient(self.there, x as f32 + v.dx, y as f32 + v.dy);
             let rest = self.here.at(x, y) - other - self.offset;
@@ -358,34 +415,49 @@ impl Held<'_> {
         let (xx, yy) = (xx + damping, yy + damping);
         let det = (xx * yy - xy * xy).max(1e-6);
         let step =
-            Vector::new(((yy * bx - xy * by) / det).clamp(-0.75, 0.75), ((xx * by - xy * bx) / det).clamp(-0.75, 0.75));
+            Vector::new(((yy * bx - xy * by) / det).clamp(-1.0, 1.0), ((xx * by - xy * bx) / det).clamp(-1.0, 1.0));
         let share = differences.iter().filter(|d| **d < ALIKE).count() as f32 / count;
-        differences.sort_unstable_by(f32::total_cmp);
-        let most = ((TRIMMED * count) as usize).max(1).min(differences.len());
-        let mean = differences[..most].iter().sum::<f32>() / most.max(1) as f32;
+        let mean = of_the_least(&differences, &mut sorted, TRIMMED);
         (Difference { at: v, mean, share }, step)
     }
 
-    /// The difference at a displacement, and the least within about a sample and a half of it.
+    /// The difference at a displacement, and the least on the way down from it, within about a sample and a half.
     fn settled(&self, start: Vector, step: f32) -> (f32, Difference) {
         let (first, mut newton) = self.at(start);
         let mut best = first;
-        for (i, j) in [(-1.0, 0.0), (1.0, 0.0), (0.0, -1.0), (0.0, 1.0)] {
-            let (near, from_there) = self.at(Vector::new(start.dx + step * i, start.dy + step * j));
-            if near.mean < best.mean {
-                (best, newton) = (near, from_there);
-            }
-        }
-        for _ in 0..2 {
+        for _ in 0..STEPS {
             let next = Vector::new(best.at.dx + newton.dx, best.at.dy + newton.dy);
+            if next.distance(start) > 1.6 * step {
+                break;
+            }
             let (next, from_there) = self.at(next);
-            if next.mean >= best.mean || next.at.distance(start) > 1.6 * step {
+            if next.mean >= best.mean {
                 break;
             }
             (best, newton) = (next, from_there);
         }
         (first.mean, best)
     }
+}
+
+/// Steps down from a displacement at most.
+const STEPS: usize = 3;
+
+/// Mean of the least `share` of some numbers; sums them in the order that they are given in.
+fn of_the_least(all: &[f32], sorted: &mut Vec<f32>, share: f32) -> f32 {
+    let most = ((share * all.len() as f32) as usize).clamp(1, all.len().max(1));
+    if all.is_empty() {
+        return 0.0;
+    }
+    sorted.clear();
+    sorted.extend_from_slice(all);
+    let limit = *sorted.select_nth_unstable_by(most - 1, f32::total_cmp).1;
+    let (mut sum, mut count) = (0.0, 0);
+    for value in all.iter().filter(|v| **v < limit) {
+        sum += value;
+        count += 1;
+    }
+    (sum + limit * (most - count) as f32) / most as f32
 }
 
 /// The pieces' comparisons with one frame as one, each weighed by its pixels; `None` without any.
@@ -425,7 +497,7 @@ fn own(
     let width = (area / length).max(1.0);
     let distance = bounds.x0.min(bounds.y0).min(columns - bounds.x1).min(rows - bounds.y1).max(0);
     let fine = super::outstanding::FINE * sigma;
-    let samples: Vec<(usize, usize)> = suspect.mask.pixels().map(|(x, y)| (x as usize, y as usize)).collect();
+    let samples: Vec<(usize, usize)> = suspect.samples.iter().map(|(x, y)| (*x as usize, *y as usize)).collect();
     let lead = |plane: &Plane<i16>| mean(&samples, |x, y| sign * f32::from(plane.at(x, y))) / fine;
     let contrast = lead(scene.outstanding).max(0.1);
     let in_others: Vec<f32> = scene.others.iter().map(|o| lead(o.outstanding) / contrast).collect();
@@ -470,10 +542,11 @@ fn outline(suspect: &Standing, scene: &Scene) -> (f32, f32) {
     let step = scene.reduction as u32;
     let luma = &scene.current.luma;
     let (mut count, mut sum) = (0.0f32, 0.0f32);
-    for (x, y) in suspect.mask.pixels() {
+    let mask = suspect.mask();
+    for &(x, y) in &suspect.samples {
         let inside = |dx: i32, dy: i32| {
             let (i, j) = (x as i32 + dx, y as i32 + dy);
-            i >= 0 && j >= 0 && suspect.mask.contains(i as u32, j as u32)
+            i >= 0 && j >= 0 && mask.contains(i as u32, j as u32)
         };
         if inside(-1, 0) && inside(1, 0) && inside(0, -1) && inside(0, 1) {
             continue;

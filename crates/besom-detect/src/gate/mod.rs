@@ -5,15 +5,15 @@
 //! covers itself again, and what is found looks like an object that reappears. Here they are asked the opposite question.
 //!
 //! The road: how far each pixel stands out from both its sides (`outstanding`, once a frame); where that stays for the whole
-//! window n-2 to n+2 (`persistence`); and of each place that stays, whether it went with the picture around it or stood still
-//! against it (`measure`), in numbers for a trained ensemble (`model`). Where the picture stands still nothing tells a mark from
-//! the scene, so there is no candidate. What the picture holds and the camera follows (a window's frame with the
+//! window n-2 to n+2 (`persistence`); a first look that dismisses what rather goes with the picture (`glance`); and of what is
+//! left, whether it went with the picture around it or stood still against it (`measure`), in numbers for a trained ensemble
+//! (`model`). Where the picture moves by less than a pixel nothing tells a mark from the scene, so there is no candidate. What the picture holds and the camera follows (a window's frame with the
 //! camera in the car, a burnt-in title over a pan) stands still as well; shape, size, sharpness and place speak there, and
 //! the confidence is lower.
 //!
-//! It is off by default ([`crate::Settings::gate`]): what it costs a frame has not been measured yet, and a strong mark can still
-//! hold the motion of its own surroundings.
+//! All but `measure` works at the size of the motion search, half that of a 2K scan, on whole numbers.
 
+mod glance;
 mod join;
 mod measure;
 mod model;
@@ -35,14 +35,17 @@ use crate::detect::{Around, Window, seen};
 use crate::evidence::{Evidence, sigma_table, test};
 use crate::grain::Grain;
 use crate::prepare::Prepared;
+use glance::Glance;
 use measure::{LEAST_MOTION, Other, Scene, measure};
 use outstanding::FINE;
-use persistence::{Growth, Standing, persistence, standing};
+use persistence::{Standing, persistence, standing};
 
 /// Fewest samples of a mark.
 const LEAST: usize = 4;
 /// Most samples of a mark, as a share of the frame's.
 const LARGEST: f32 = 0.01;
+/// Grain beyond this, in the planes' units, counts as this much: no film has a third of it.
+const COARSEST: f32 = 3000.0;
 /// Fewest other frames in which a mark must stay.
 const FEWEST_FRAMES: usize = 2;
 
@@ -105,29 +108,35 @@ pub fn suspected_marks(around: &Around, evidence: &Evidence, grain: &Grain) -> V
         return Vec::new();
     }
     let frame_motion: Vec<Vector> = others.iter().map(motion_of_frame).collect();
-    let planes: Vec<&Plane<i16>> = others.iter().map(|o| o.outstanding).collect();
-    let kept = persistence(current.outstanding(), &planes);
-    let reduction = Pyramid::reduction(current.width(), current.height());
-    let table: Vec<f32> = sigma_table(grain).into_iter().map(|s| s * FINE).collect();
-    let (last_x, last_y) = (current.width() - 1, current.height() - 1);
-    let sigma = |x: usize, y: usize| {
-        let code = current.luma.at((x * reduction).min(last_x), (y * reduction).min(last_y));
-        table[(code as i32).clamp(0, 1023) as usize]
-    };
-    let largest = (LARGEST * (current.outstanding().width() * current.outstanding().height()) as f32) as usize;
     let moving = Moving::new(&others, current.width(), current.height());
-    let growth = Growth {
-        outstanding: current.outstanding(),
-        persistence: &kept,
-        sigma: &sigma,
-        moving: &|x, y| moving.at(x * reduction, y * reduction),
+    if !moving.anywhere() {
+        return Vec::new();
+    }
+    let planes: Vec<&Plane<i16>> = others.iter().map(|o| o.outstanding).collect();
+    let reduction = Pyramid::reduction(current.width(), current.height());
+    let table: Vec<i16> = sigma_table(grain).into_iter().map(|s| (s * FINE).min(COARSEST).round() as i16).collect();
+    let sigma = |y: usize, out: &mut [i16]| {
+        let row = current.luma.row((y * reduction).min(current.height() - 1));
+        for (out, code) in out.iter_mut().zip(row.iter().step_by(reduction)) {
+            *out = table[(*code as i32).clamp(0, 1023) as usize];
+        }
     };
-    let mut found = standing(&growth, (LEAST, largest));
-    found.retain(|mark| !goes_along(mark, current, &others, reduction));
+    let kept = persistence(current.outstanding(), &planes, &sigma);
+    let largest = (LARGEST * (current.outstanding().width() * current.outstanding().height()) as f32) as usize;
+    let found = standing(&kept, |x, y| moving.at(x * reduction, y * reduction), (LEAST, largest));
+    let glance = Glance {
+        luma: &current.luma,
+        outstanding: current.outstanding(),
+        others: &others,
+        frame_motion: &frame_motion,
+        class: &kept.class,
+        reduction,
+    };
+    let found: Vec<(f32, Standing)> = found.into_par_iter().filter_map(|s| Some((glance.gain(&s)?, s))).collect();
     let all = found.len();
-    strongest(&mut found);
+    let found = likeliest(found);
     let mut taken = Plane::<u8>::new(current.width(), current.height());
-    let masks: Vec<RunMask> = found.iter().map(|s| enlarged(&s.mask, reduction, current)).collect();
+    let masks: Vec<RunMask> = found.iter().map(|s| enlarged(&s.mask(), reduction, current)).collect();
     for mask in &masks {
         mask.grown(1, current.width() as u32, current.height() as u32).paint(&mut taken, 1);
     }
@@ -196,49 +205,27 @@ impl Moving {
         Self(Plane::from_fn(columns, rows, |c, r| u8::from(near(c as i32, r as i32))))
     }
 
+    fn anywhere(&self) -> bool {
+        self.0.as_slice().contains(&1)
+    }
+
     fn at(&self, x: usize, y: usize) -> bool {
         self.0.get((x / CELL) as i32, (y / CELL) as i32) == Some(1)
     }
 }
 
-/// Samples of a mark that the quick look takes at most, and the share of them that must go along.
-const QUICK: (usize, f32) = (40, 0.75);
-/// A sample has gone along when it stands out as much as before, but for this share of it.
-const AS_BEFORE: f32 = 0.4;
-
-/// A quick look: whether a mark stands, as it is, where the picture goes in both neighbours. Most of what merely lasts is
-/// dismissed here, before anything is realigned. A motion of nothing dismisses nothing: the mark itself may have held it still.
-fn goes_along(mark: &Standing, current: &Prepared, others: &[Other], reduction: usize) -> bool {
-    let step = mark.mask.area().div_ceil(QUICK.0).max(1);
-    let samples: Vec<(u32, u32)> = mark.mask.pixels().step_by(step).collect();
-    others.iter().take(2).all(|other| {
-        let bounds = mark.mask.bounds();
-        let scale = reduction as f32;
-        let place = |a: i32, b: i32| 0.5 * (a + b) as f32 * scale;
-        let v = other.field.at(place(bounds.x0, bounds.x1), place(bounds.y0, bounds.y1));
-        if v.length() < LEAST_MOTION {
-            return false;
-        }
-        let (dx, dy) = ((v.dx / scale).round() as i32, (v.dy / scale).round() as i32);
-        let as_before = |(x, y): &&(u32, u32)| {
-            let here = f32::from(current.outstanding().at(*x as usize, *y as usize));
-            let there = other.outstanding.get(*x as i32 + dx, *y as i32 + dy);
-            there.is_some_and(|there| (f32::from(there) - here).abs() <= AS_BEFORE * here.abs())
-        };
-        samples.iter().filter(as_before).count() as f32 >= QUICK.1 * samples.len() as f32
-    })
-}
-
 /// Most marks of a frame that are measured.
-const MOST: usize = 200;
+const MOST: usize = 48;
 
-/// Keeps the marks that stand out most, in the order they were in.
-fn strongest(found: &mut Vec<Standing>) {
+/// The marks that stand still most plainly, in the order they were in.
+fn likeliest(mut found: Vec<(f32, Standing)>) -> Vec<Standing> {
     if found.len() > MOST {
-        found.sort_by_key(|s| (std::cmp::Reverse(s.strong), s.mask.first_pixel()));
+        let likely = |(gain, mark): &(f32, Standing)| gain * f32::from(mark.strong);
+        found.sort_by(|a, b| likely(b).total_cmp(&likely(a)).then_with(|| a.1.first().cmp(&b.1.first())));
         found.truncate(MOST);
-        found.sort_by_key(|s| s.mask.first_pixel());
+        found.sort_by_key(|(_, mark)| mark.first());
     }
+    found.into_iter().map(|(_, mark)| mark).collect()
 }
 
 /// A mask of the reduced size at the frame's.

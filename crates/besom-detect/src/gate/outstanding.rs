@@ -11,89 +11,92 @@ use besom_scan::Plane;
 
 /// Samples of this plane to one code: sixteen bits hold every contrast of a scan to an eighth of a code.
 pub(super) const FINE: f32 = 8.0;
+/// Codes that are held against each other, at most: twice the range of a scan, so that no difference leaves sixteen bits.
+const HIGHEST: f32 = 2047.0;
 /// Distances of the two sides, in samples, along both axes and the diagonals; the last along the axes alone.
 const DISTANCES: [usize; 3] = [3, 8, 15];
-/// Pixels copied beyond the border, so that no read is tested for it: the largest distance.
+/// Samples copied beyond the border, so that no read is tested for it: the largest distance.
 const MARGIN: usize = DISTANCES[2];
 
 /// The plane of a frame's smoothed luma: at the size that its motion is searched at, in codes times [`FINE`], negative where
 /// darker than both sides, positive where brighter, 0 where neither.
 pub(crate) fn outstanding(luma: &Plane) -> Plane<i16> {
-    let reduced;
-    let base = if Pyramid::reduction(luma.width(), luma.height()) == 2 {
-        reduced = halved_here(luma);
-        &reduced
-    } else {
-        luma
-    };
-    let (width, height) = (base.width(), base.height());
-    let padded = padded(base);
+    let padded = padded(luma);
+    let (width, height) = (padded.width() - 2 * MARGIN, padded.height() - 2 * MARGIN);
     let mut out = Plane::new(width, height);
     // Not shared out among threads: it is made once a frame while others wait for it, and what waits must not be stolen here.
+    let (mut low, mut high) = (vec![0i16; width], vec![0i16; width]);
     for (y, row) in out.as_mut_slice().chunks_mut(width).enumerate() {
-        outstanding_row(&padded, y, row);
+        outstanding_row(&padded, y + MARGIN, (&mut low, &mut high), row);
     }
     out
 }
 
-/// The plane at half its size, on this thread.
-fn halved_here(plane: &Plane) -> Plane {
-    let (width, height) = (plane.width().div_ceil(2), plane.height());
-    let mut out = Plane::new(width, height.div_ceil(2));
-    for (y, row) in out.as_mut_slice().chunks_mut(width).enumerate() {
-        halved_row(plane.row(2 * y), plane.row((2 * y + 1).min(height - 1)), row);
-    }
-    out
-}
-
-/// The plane with [`MARGIN`] copies of its border on every side.
-fn padded(plane: &Plane) -> Plane {
-    let (width, height) = (plane.width(), plane.height());
+/// The luma at the size of the motion search, in whole samples of [`FINE`], with [`MARGIN`] copies of its border on every side.
+fn padded(luma: &Plane) -> Plane<i16> {
+    let reduction = Pyramid::reduction(luma.width(), luma.height());
+    let (width, height) = (luma.width().div_ceil(reduction), luma.height().div_ceil(reduction));
     let mut out = Plane::new(width + 2 * MARGIN, height + 2 * MARGIN);
     let stride = out.width();
-    for (y, out) in out.as_mut_slice().chunks_mut(stride).enumerate() {
-        let row = plane.row(y.saturating_sub(MARGIN).min(height - 1));
-        out[..MARGIN].fill(row[0]);
-        out[MARGIN..MARGIN + width].copy_from_slice(row);
-        out[MARGIN + width..].fill(row[width - 1]);
+    let mut halved = vec![0.0f32; width];
+    let inside = MARGIN * stride..(MARGIN + height) * stride;
+    for (y, out) in out.as_mut_slice()[inside].chunks_mut(stride).enumerate() {
+        let row = if reduction == 2 {
+            halved_row(luma.row(2 * y), luma.row((2 * y + 1).min(luma.height() - 1)), &mut halved);
+            &halved
+        } else {
+            luma.row(y)
+        };
+        whole_samples(row, &mut out[MARGIN..MARGIN + width]);
+        let (first, last) = (out[MARGIN], out[MARGIN + width - 1]);
+        out[..MARGIN].fill(first);
+        out[MARGIN + width..].fill(last);
+    }
+    let samples = out.as_mut_slice();
+    for y in 0..MARGIN {
+        samples.copy_within(MARGIN * stride..(MARGIN + 1) * stride, y * stride);
+        samples.copy_within((MARGIN + height - 1) * stride..(MARGIN + height) * stride, (MARGIN + height + y) * stride);
     }
     out
 }
 
 #[multiversion::multiversion(targets("x86_64+avx2"))]
-fn outstanding_row(padded: &Plane, y: usize, out: &mut [i16]) {
+fn whole_samples(row: &[f32], out: &mut [i16]) {
+    for (out, code) in out.iter_mut().zip(row) {
+        let code = least(most(*code, 0.0), HIGHEST);
+        *out = (code * FINE + 0.5) as i32 as i16;
+    }
+}
+
+/// One row, `y` of the padded plane. Of each pair of sides the larger and the smaller one count: a sample lies beyond both
+/// sides by what it lies beyond the larger one, and over all pairs by what it lies beyond the smallest of those.
+#[multiversion::multiversion(targets("x86_64+avx2"))]
+fn outstanding_row(padded: &Plane<i16>, y: usize, (low, high): (&mut [i16], &mut [i16]), out: &mut [i16]) {
     let width = out.len();
-    let y = y + MARGIN;
-    let here = &padded.row(y)[MARGIN..MARGIN + width];
-    // The largest lead over both sides, upwards and downwards.
-    let mut above = vec![0.0f32; width];
-    let mut below = vec![0.0f32; width];
+    low.fill(i16::MAX);
+    high.fill(i16::MIN);
     for (k, d) in DISTANCES.into_iter().enumerate() {
+        let (up, here, down) = (padded.row(y - d), padded.row(y), padded.row(y + d));
         let pairs = [
-            ((0, MARGIN - d), (0, MARGIN + d)),
-            ((d, MARGIN), (2 * d, MARGIN)),
-            ((d, MARGIN - d), (2 * d, MARGIN + d)),
-            ((d, MARGIN + d), (2 * d, MARGIN - d)),
+            ((up, MARGIN), (down, MARGIN)),
+            ((here, MARGIN - d), (here, MARGIN + d)),
+            ((up, MARGIN - d), (down, MARGIN + d)),
+            ((up, MARGIN + d), (down, MARGIN - d)),
         ];
         let used = if k + 1 == DISTANCES.len() { 2 } else { 4 };
-        for ((up, left), (down, right)) in pairs.into_iter().take(used) {
-            let row = |step: usize| match step {
-                0 => y,
-                step if step == d => y - d,
-                _ => y + d,
-            };
-            let a = &padded.row(row(up))[left..left + width];
-            let b = &padded.row(row(down))[right..right + width];
+        for ((a, left), (b, right)) in pairs.into_iter().take(used) {
+            let (a, b) = (&a[left..left + width], &b[right..right + width]);
+            let (low, high) = (&mut low[..width], &mut high[..width]);
             for x in 0..width {
-                let (da, db) = (here[x] - a[x], here[x] - b[x]);
-                above[x] = most(above[x], least(da, db));
-                below[x] = least(below[x], most(da, db));
+                low[x] = low[x].min(a[x].max(b[x]));
+                high[x] = high[x].max(a[x].min(b[x]));
             }
         }
     }
+    let here = &padded.row(y)[MARGIN..MARGIN + width];
     for x in 0..width {
-        let lead = if above[x] >= -below[x] { above[x] } else { below[x] };
-        out[x] = (lead * FINE) as i16;
+        let (above, below) = ((here[x] - low[x]).max(0), (here[x] - high[x]).min(0));
+        out[x] = if above >= -below { above } else { below };
     }
 }
 
@@ -103,19 +106,20 @@ mod tests {
 
     /// The definition, pixel by pixel.
     fn plain(plane: &Plane, x: i32, y: i32) -> i16 {
-        let here = plane.clamped(x, y);
-        let (mut above, mut below) = (0.0f32, 0.0f32);
+        let at = |x: i32, y: i32| (plane.clamped(x, y).clamp(0.0, HIGHEST) * FINE).round() as i16;
+        let here = at(x, y);
+        let (mut above, mut below) = (0, 0);
         for d in DISTANCES.map(|d| d as i32) {
             for (i, j) in [(1, 0), (0, 1), (1, 1), (1, -1)] {
                 if d == MARGIN as i32 && i * j != 0 {
                     continue;
                 }
-                let (a, b) = (plane.clamped(x + d * i, y + d * j), plane.clamped(x - d * i, y - d * j));
+                let (a, b) = (at(x + d * i, y + d * j), at(x - d * i, y - d * j));
                 above = above.max((here - a).min(here - b));
                 below = below.min((here - a).max(here - b));
             }
         }
-        ((if above >= -below { above } else { below }) * FINE) as i16
+        if above >= -below { above } else { below }
     }
 
     #[test]

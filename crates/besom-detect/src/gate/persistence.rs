@@ -1,60 +1,83 @@
 //! Where what stands out stays for the whole window.
 
-use besom_scan::{Plane, Run, RunMask};
+use besom_scan::{Plane, Rect, Run, RunMask};
 use rayon::prelude::*;
 
 use crate::candidate::Polarity;
 
 /// What of a frame stands out in the other frames of the window too.
 pub(super) struct Persistence {
-    /// At the very same sample.
-    pub(super) exact: Plane<i16>,
-    /// At the sample or one beside it.
+    /// What stays at each sample or at one beside it, signed as what stands out is.
     pub(super) near: Plane<i16>,
+    /// What each sample is to a mark; negative for a dark one.
+    pub(super) class: Plane<i8>,
 }
 
+/// What stays near this sample: a mark may grow onto it for a few samples.
+const SLIPS: i8 = 1;
+/// What stays at this very sample: a mark grows through it.
+const HOLDS: i8 = 2;
+/// What stays at this very sample so plainly that a mark begins with it.
+const SEEDS: i8 = 3;
+
 /// What stands out at each sample of the frame and, with the same polarity, in the other frames: the weakest of all frames, or,
-/// with four others, the second weakest of those and the frame itself, so that a speck of dust may hide the mark once. Signed as
-/// the planes are. All planes have one size.
-pub(super) fn persistence(current: &Plane<i16>, others: &[&Plane<i16>]) -> Persistence {
+/// with four others, the second weakest of those and the frame itself, so that a speck of dust may hide the mark once. All
+/// planes have one size. `sigma` fills a row with the grain at its samples, in the planes' units.
+pub(super) fn persistence(
+    current: &Plane<i16>,
+    others: &[&Plane<i16>],
+    sigma: &(dyn Fn(usize, &mut [i16]) + Sync),
+) -> Persistence {
     let (width, height) = (current.width(), current.height());
-    let mut found = Persistence { exact: Plane::new(width, height), near: Plane::new(width, height) };
-    let rows = found.exact.as_mut_slice().par_chunks_mut(width).zip(found.near.as_mut_slice().par_chunks_mut(width));
-    rows.enumerate().for_each(|(y, (exact, near))| persistence_row(current.row(y), others, y, exact, near));
+    let mut found = Persistence { near: Plane::new(width, height), class: Plane::new(width, height) };
+    let near = found.near.as_mut_slice().par_chunks_mut(width * ROWS);
+    near.zip(found.class.as_mut_slice().par_chunks_mut(width * ROWS)).enumerate().for_each(|(band, (near, class))| {
+        let mut room = Room::new(width);
+        for (k, (near, class)) in near.chunks_mut(width).zip(class.chunks_mut(width)).enumerate() {
+            let y = band * ROWS + k;
+            sigma(y, &mut room.sigma);
+            persistence_row(current.row(y), others, y, &mut room, near);
+            class_row(current.row(y), &room, near, class);
+        }
+    });
     found
 }
 
-/// The weakest and the second weakest of what the other frames show, of one polarity.
-struct Weakest {
-    first: Vec<i16>,
-    second: Vec<i16>,
+/// Rows that one thread takes at a time.
+const ROWS: usize = 16;
+
+/// What a row is worked out in.
+struct Room {
+    sigma: Vec<i16>,
+    high: Vec<i16>,
+    low: Vec<i16>,
+    /// At the very sample, and at it or one beside it, of the frame's own polarity: the weakest of the other frames, and the
+    /// second weakest.
+    exact: [Vec<i16>; 2],
+    beside: [Vec<i16>; 2],
 }
 
-impl Weakest {
+impl Room {
     fn new(width: usize) -> Self {
-        Self { first: vec![i16::MAX; width], second: vec![i16::MAX; width] }
-    }
-
-    // Inlined into the loop that is compiled for several processor levels.
-    #[allow(clippy::inline_always)]
-    #[inline(always)]
-    fn take(&mut self, x: usize, value: i16) {
-        self.second[x] = self.second[x].min(self.first[x].max(value));
-        self.first[x] = self.first[x].min(value);
-    }
-
-    fn kept(&self, others: usize) -> &[i16] {
-        if others >= 4 { &self.second } else { &self.first }
+        let row = || vec![0i16; width];
+        let (high, low) = (vec![0; width + 2], vec![0; width + 2]);
+        Self { sigma: row(), high, low, exact: [row(), row()], beside: [row(), row()] }
     }
 }
 
+/// Into `near` what stays near each sample of a row, and into the second of `room.exact` what stays at it, without its sign.
 #[multiversion::multiversion(targets("x86_64+avx2"))]
-fn persistence_row(current: &[i16], others: &[&Plane<i16>], y: usize, exact: &mut [i16], near: &mut [i16]) {
+fn persistence_row(current: &[i16], others: &[&Plane<i16>], y: usize, room: &mut Room, near: &mut [i16]) {
     let width = current.len();
-    let (mut high, mut low) = (vec![0i16; width + 2], vec![0i16; width + 2]);
-    let [mut bright, mut dark, mut bright_near, mut dark_near] = [(); 4].map(|()| Weakest::new(width));
+    let (high, low) = (&mut room.high[..width + 2], &mut room.low[..width + 2]);
+    let [exact, exact_second] = room.exact.each_mut().map(|row| &mut row[..width]);
+    let [beside, beside_second] = room.beside.each_mut().map(|row| &mut row[..width]);
+    for row in [&mut *exact, &mut *exact_second, &mut *beside, &mut *beside_second] {
+        row.fill(i16::MAX);
+    }
     for other in others {
-        let (up, down) = (other.row(y.saturating_sub(1)), other.row((y + 1).min(other.height() - 1)));
+        let (up, down) =
+            (&other.row(y.saturating_sub(1))[..width], &other.row((y + 1).min(other.height() - 1))[..width]);
         let row = &other.row(y)[..width];
         for x in 0..width {
             high[x + 1] = up[x].max(row[x]).max(down[x]);
@@ -63,116 +86,168 @@ fn persistence_row(current: &[i16], others: &[&Plane<i16>], y: usize, exact: &mu
         (high[0], high[width + 1]) = (high[1], high[width]);
         (low[0], low[width + 1]) = (low[1], low[width]);
         for x in 0..width {
-            bright.take(x, row[x]);
-            dark.take(x, -row[x]);
-            bright_near.take(x, high[x].max(high[x + 1]).max(high[x + 2]));
-            dark_near.take(x, -low[x].min(low[x + 1]).min(low[x + 2]));
+            // All ones where the frame is dark: then what is negative counts.
+            let dark = current[x] >> 15;
+            let value = (row[x] ^ dark) - dark;
+            exact_second[x] = exact_second[x].min(exact[x].max(value));
+            exact[x] = exact[x].min(value);
+            let above = high[x].max(high[x + 1]).max(high[x + 2]);
+            let below = low[x].min(low[x + 1]).min(low[x + 2]);
+            let value = if dark == 0 { above } else { -below };
+            beside_second[x] = beside_second[x].min(beside[x].max(value));
+            beside[x] = beside[x].min(value);
         }
     }
-    for (out, bright, dark) in [(exact, &bright, &dark), (near, &bright_near, &dark_near)] {
-        let (bright, dark) = (bright.kept(others.len()), dark.kept(others.len()));
-        for x in 0..width {
-            let here = current[x];
-            out[x] = here.min(bright[x]).max(0) - (-here).min(dark[x]).max(0);
-        }
+    let forgiven = others.len() >= 4;
+    let near = &mut near[..width];
+    for x in 0..width {
+        let here = current[x].abs();
+        let (at, about) = if forgiven { (exact_second[x], beside_second[x]) } else { (exact[x], beside[x]) };
+        exact_second[x] = here.min(at).max(0);
+        let about = here.min(about).max(0);
+        near[x] = if current[x] < 0 { -about } else { about };
     }
 }
 
-/// Pixels of one polarity that hang together, at the planes' size.
+/// What each sample of a row is to a mark.
+#[multiversion::multiversion(targets("x86_64+avx2"))]
+fn class_row(current: &[i16], room: &Room, near: &[i16], class: &mut [i8]) {
+    let width = current.len();
+    let (sigma, exact, near, class) =
+        (&room.sigma[..width], &room.exact[1][..width], &near[..width], &mut class[..width]);
+    for x in 0..width {
+        let (out, sigma) = (i32::from(current[x].abs()), i32::from(sigma[x]));
+        let (exact, near) = (i32::from(exact[x]), i32::from(near[x].abs()));
+        let stays = |value: i32, (tenth_sigmas, tenths): (i32, i32)| {
+            i8::from(10 * value >= tenth_sigmas * sigma) & i8::from(10 * value >= tenths * out)
+        };
+        let slips = stays(near, GROW);
+        let class_of = slips + (slips & stays(exact, GROW)) + (slips & stays(exact, GROW) & stays(exact, SEED));
+        class[x] = if current[x] < 0 { -class_of } else { class_of };
+    }
+}
+
+/// Samples of one polarity that hang together.
 #[derive(Clone, Debug)]
 pub(super) struct Standing {
-    /// The pixels.
-    pub(super) mask: RunMask,
+    /// The samples, row by row.
+    pub(super) samples: Vec<(u32, u32)>,
     /// Dark or bright.
     pub(super) polarity: Polarity,
     /// What its strongest tenth stands out by at least, in the planes' units.
     pub(super) strong: i16,
 }
 
-/// What a mark is grown from.
-pub(super) struct Growth<'a> {
-    /// What stands out of the frame.
-    pub(super) outstanding: &'a Plane<i16>,
-    /// What of it stays.
-    pub(super) persistence: &'a Persistence,
-    /// Grain at a sample, in the planes' units.
-    pub(super) sigma: &'a dyn Fn(usize, usize) -> f32,
-    /// Whether the picture moves near a sample, without which nothing is looked for.
-    pub(super) moving: &'a dyn Fn(usize, usize) -> bool,
+impl Standing {
+    /// The samples as a mask.
+    pub(super) fn mask(&self) -> RunMask {
+        RunMask::from_runs(self.samples.iter().map(|&(x, y)| Run { y, x0: x, x1: x + 1 }).collect())
+    }
+
+    /// Its first sample: row, column.
+    pub(super) fn first(&self) -> Option<(u32, u32)> {
+        self.samples.first().map(|(x, y)| (*y, *x))
+    }
+
+    /// The smallest rectangle around the samples.
+    pub(super) fn bounds(&self) -> Rect {
+        let mut bounds = Rect::new(i32::MAX, i32::MAX, 0, 0);
+        for &(x, y) in &self.samples {
+            let (x, y) = (x as i32, y as i32);
+            bounds = Rect::new(bounds.x0.min(x), bounds.y0.min(y), bounds.x1.max(x + 1), bounds.y1.max(y + 1));
+        }
+        bounds
+    }
 }
 
-/// A seed stays by so many grain sigmas, and by this share of what stands out of the frame.
-const SEED: (f32, f32) = (4.5, 0.6);
+/// A seed stays by so many tenths of a grain sigma, and by this many tenths of what stands out of the frame.
+const SEED: (i32, i32) = (45, 6);
 /// Down to these a mark grows, where what stays may have slipped by a sample.
-const GROW: (f32, f32) = (1.6, 0.5);
+const GROW: (i32, i32) = (16, 5);
 /// Samples that a mark grows where nothing stays at the very place.
 const SLIPPED: u8 = 4;
 /// What belongs to a mark stands out by this share of what its strongest tenth does.
 const BELONGS: f32 = 0.4;
 
-impl Growth<'_> {
-    /// Whether a sample stays in a plane by so many sigmas and by a share of what stands out of the frame.
-    fn stays(&self, plane: &Plane<i16>, (x, y): (usize, usize), sign: f32, (sigmas, share): (f32, f32)) -> bool {
-        let value = sign * f32::from(plane.at(x, y));
-        value >= share * sign * f32::from(self.outstanding.at(x, y)) && value >= sigmas * (self.sigma)(x, y)
-    }
-}
-
 /// Grows seeds over 8-connected samples of one sign: through what stays at its very place, and a few samples on from there
-/// through what stays near it. Objects of fewer than `least` or more than `largest` samples are dropped, and all are in the
-/// order of their first pixel.
-pub(super) fn standing(growth: &Growth, (least, largest): (usize, usize)) -> Vec<Standing> {
-    let Persistence { exact, near } = growth.persistence;
-    let (width, height) = (exact.width(), exact.height());
+/// through what stays near it. Nothing begins where `moving` says that the picture stands still. Objects of fewer than `least`
+/// or more than `largest` samples are dropped, and all are in the order of their first pixel.
+pub(super) fn standing(
+    persistence: &Persistence,
+    moving: impl Fn(usize, usize) -> bool,
+    (least, largest): (usize, usize),
+) -> Vec<Standing> {
+    let Persistence { near, class } = persistence;
+    let (width, height) = (class.width(), class.height());
     // How far on a sample may still grow, plus one; 0 for samples not reached.
     let mut reached = Plane::<u8>::new(width, height);
     let mut found = Vec::new();
     let (mut stack, mut pixels) = (Vec::new(), Vec::new());
     for y in 0..height {
-        for x in 0..width {
-            let value = exact.at(x, y);
-            if value == 0 || reached.at(x, y) != 0 || !(growth.moving)(x, y) {
+        for (start, piece) in class.row(y).chunks(PIECE).enumerate() {
+            // Most pieces of a row hold no seed.
+            if piece.iter().fold(0, |most, c| most.max(c.abs())) < SEEDS {
                 continue;
             }
-            let sign = f32::from(value.signum());
-            if !growth.stays(exact, (x, y), sign, SEED) {
-                continue;
-            }
-            pixels.clear();
-            stack.push((x, y));
-            reached.set(x, y, SLIPPED + 1);
-            pixels.push((x, y));
-            while let Some((px, py)) = stack.pop() {
-                let left = reached.at(px, py);
-                for ny in py.saturating_sub(1)..=(py + 1).min(height - 1) {
-                    for nx in px.saturating_sub(1)..=(px + 1).min(width - 1) {
-                        let before = reached.at(nx, ny);
-                        if before > SLIPPED || !growth.stays(near, (nx, ny), sign, GROW) {
-                            continue;
-                        }
-                        let held = growth.stays(exact, (nx, ny), sign, GROW);
-                        let now = if held { SLIPPED + 1 } else { left - 1 };
-                        if now > before {
-                            if before == 0 {
-                                pixels.push((nx, ny));
-                            }
-                            reached.set(nx, ny, now);
-                            stack.push((nx, ny));
-                        }
-                    }
+            for (k, c) in piece.iter().enumerate() {
+                let x = start * PIECE + k;
+                if c.abs() < SEEDS || reached.at(x, y) != 0 || !moving(x, y) {
+                    continue;
                 }
-            }
-            let strong = keep_what_belongs(near, &mut pixels);
-            if (least..=largest).contains(&pixels.len()) {
-                let run = |(x, y): &(usize, usize)| Run { y: *y as u32, x0: *x as u32, x1: *x as u32 + 1 };
-                let mask = RunMask::from_runs(pixels.iter().map(run).collect());
-                let polarity = if value > 0 { Polarity::Bright } else { Polarity::Dark };
-                found.push(Standing { mask, polarity, strong });
+                grow(class, (x, y), &mut reached, &mut stack, &mut pixels);
+                let strong = keep_what_belongs(near, &mut pixels);
+                if (least..=largest).contains(&pixels.len()) {
+                    let mut samples: Vec<(u32, u32)> = pixels.iter().map(|(x, y)| (*x as u32, *y as u32)).collect();
+                    samples.sort_unstable_by_key(|(x, y)| (*y, *x));
+                    let polarity = if *c > 0 { Polarity::Bright } else { Polarity::Dark };
+                    found.push(Standing { samples, polarity, strong });
+                }
             }
         }
     }
-    found.sort_by_key(|s| s.mask.first_pixel());
+    found.sort_by_key(Standing::first);
     found
+}
+
+/// Samples of a row that are asked for seeds at once.
+const PIECE: usize = 32;
+
+/// The samples that a seed reaches, into `pixels`.
+fn grow(
+    class: &Plane<i8>,
+    (x, y): (usize, usize),
+    reached: &mut Plane<u8>,
+    stack: &mut Vec<(usize, usize)>,
+    pixels: &mut Vec<(usize, usize)>,
+) {
+    let (width, height) = (class.width(), class.height());
+    let sign = class.at(x, y).signum();
+    pixels.clear();
+    stack.push((x, y));
+    reached.set(x, y, SLIPPED + 1);
+    pixels.push((x, y));
+    while let Some((px, py)) = stack.pop() {
+        let left = reached.at(px, py);
+        let (first, last) = (px.saturating_sub(1), (px + 1).min(width - 1));
+        for ny in py.saturating_sub(1)..=(py + 1).min(height - 1) {
+            let row = &class.row(ny)[first..=last];
+            for (k, c) in row.iter().enumerate() {
+                let (nx, c) = (first + k, sign * c);
+                if c < SLIPS {
+                    continue;
+                }
+                let before = reached.at(nx, ny);
+                let now = if c >= HOLDS { SLIPPED + 1 } else { left - 1 };
+                if now > before {
+                    if before == 0 {
+                        pixels.push((nx, ny));
+                    }
+                    reached.set(nx, ny, now);
+                    stack.push((nx, ny));
+                }
+            }
+        }
+    }
 }
 
 /// Drops the samples that stand out much less than the strongest tenth of them: texture that a mark has grown into. Gives what
@@ -205,7 +280,9 @@ mod tests {
         fn the_kernel_follows_its_definition(w in 1usize..30, h in 1usize..9, count in 2usize..5, seed in any::<u32>()) {
             let all = planes(count + 1, w, h, seed);
             let others: Vec<&Plane<i16>> = all[1..].iter().collect();
-            let fast = persistence(&all[0], &others);
+            let grain = |x: usize, y: usize| (100 + 30 * x + 7 * y) as i16;
+            let sigma = |y: usize, out: &mut [i16]| out.iter_mut().enumerate().for_each(|(x, s)| *s = grain(x, y));
+            let fast = persistence(&all[0], &others, &sigma);
             for y in 0..h as i32 {
                 for x in 0..w as i32 {
                     let side = |sign: i16, reach: i32| {
@@ -218,8 +295,21 @@ mod tests {
                         let kept = all_others[usize::from(count >= 4)];
                         (sign * all[0].clamped(x, y)).min(kept).max(0)
                     };
-                    prop_assert_eq!(fast.exact.clamped(x, y), side(1, 0) - side(-1, 0));
-                    prop_assert_eq!(fast.near.clamped(x, y), side(1, 1) - side(-1, 1));
+                    let (exact, near) = (side(1, 0) - side(-1, 0), side(1, 1) - side(-1, 1));
+                    prop_assert_eq!(fast.near.clamped(x, y), near);
+                    let here = all[0].clamped(x, y);
+                    let stays = |value: i16, (sigmas, share): (i32, i32)| {
+                        let (value, out) = (f64::from(value.abs()), f64::from(here.abs()));
+                        10.0 * value >= f64::from(sigmas) * f64::from(grain(x as usize, y as usize))
+                            && 10.0 * value >= f64::from(share) * out
+                    };
+                    let class = match () {
+                        () if !stays(near, GROW) => 0,
+                        () if !stays(exact, GROW) => SLIPS,
+                        () if !stays(exact, SEED) => HOLDS,
+                        () => SEEDS,
+                    };
+                    prop_assert_eq!(fast.class.clamped(x, y), if here < 0 { -class } else { class });
                 }
             }
         }
@@ -229,13 +319,15 @@ mod tests {
     fn a_mark_grows_along_its_sign_and_not_far_through_what_slips() {
         use Polarity::{Bright, Dark};
         let row = [0i16, 20, 40, 20, 0, -40, -20, 5, 40, 20, 20, 20, 20, 20, 20, 20];
-        let near = Plane::from_fn(16, 1, |x, _| row[x]);
         let grown = |exact: &dyn Fn(usize) -> i16, moving: bool, sizes: (usize, usize)| -> Vec<(i32, i32, Polarity)> {
-            let persistence = Persistence { exact: Plane::from_fn(16, 1, |x, _| exact(x)), near: near.clone() };
-            let (sigma, moving) = (|_, _| 8.0, move |_, _| moving);
-            let growth = Growth { outstanding: &near, persistence: &persistence, sigma: &sigma, moving: &moving };
-            let bounds = |s: &Standing| (s.mask.bounds().x0, s.mask.bounds().x1, s.polarity);
-            standing(&growth, sizes).iter().map(bounds).collect()
+            let mut room = Room::new(16);
+            room.sigma.fill(8);
+            room.exact[1] = (0..16).map(|x| exact(x).abs()).collect();
+            let mut class = Plane::new(16, 1);
+            class_row(&row, &room, &row, class.as_mut_slice());
+            let persistence = Persistence { near: Plane::from_fn(16, 1, |x, _| row[x]), class };
+            let bounds = |s: &Standing| (s.bounds().x0, s.bounds().x1, s.polarity);
+            standing(&persistence, |_, _| moving, sizes).iter().map(bounds).collect()
         };
         assert_eq!(grown(&|x| row[x], true, (2, 99)), [(1, 4, Bright), (5, 7, Dark), (8, 16, Bright)]);
         assert_eq!(grown(&|x| row[x], true, (3, 7)), [(1, 4, Bright)]);

@@ -3,6 +3,7 @@
 use std::io::Write;
 use std::path::{Path, PathBuf};
 
+use besom_detect::gate::GateModel;
 use besom_detect::{Model, Settings};
 use besom_proof::ageing::files::read_clean;
 use besom_proof::demo::{Shot, belonging};
@@ -42,6 +43,12 @@ pub(crate) struct Arguments {
     /// The ensemble that judges a mark among the others, instead of the one that ships with Besom.
     #[arg(long, requires = "confidence")]
     company: Option<PathBuf>,
+    /// The ensemble of marks fixed in the gate, instead of the one that ships with Besom.
+    #[arg(long)]
+    gate: Option<PathBuf>,
+    /// Leave out the search for marks fixed in the gate.
+    #[arg(long, conflicts_with = "gate")]
+    without_gate: bool,
     /// A folder of PNG frames with hard cuts in it, to be found.
     #[arg(long)]
     cuts: Option<PathBuf>,
@@ -57,8 +64,8 @@ pub(crate) struct Arguments {
 }
 
 pub(crate) fn run(arguments: &Arguments, out: &mut dyn Write) -> Result<(), Failure> {
-    let detector =
-        Detector { model: model(arguments)?, settings: Settings::default(), sensitivity: arguments.sensitivity };
+    let settings = Settings { gate: !arguments.without_gate, ..Settings::default() };
+    let detector = Detector { model: model(arguments)?, settings, sensitivity: arguments.sensitivity };
     let mut counted = Vec::new();
     writeln!(
         out,
@@ -105,13 +112,17 @@ pub(crate) fn run(arguments: &Arguments, out: &mut dyn Write) -> Result<(), Fail
 }
 
 fn model(arguments: &Arguments) -> Result<Model, Failure> {
-    let (Some(first_look), Some(confidence), Some(company)) =
-        (&arguments.first_look, &arguments.confidence, &arguments.company)
-    else {
-        return Ok(Model::built_in()?);
-    };
     let read = |path: &Path| std::fs::read_to_string(path).map_err(|e| Failure::about(path, e));
-    Ok(Model::from_ron(&read(first_look)?, &read(confidence)?, &read(company)?)?)
+    let model = match (&arguments.first_look, &arguments.confidence, &arguments.company) {
+        (Some(first_look), Some(confidence), Some(company)) => {
+            Model::from_ron(&read(first_look)?, &read(confidence)?, &read(company)?)?
+        }
+        _ => Model::built_in()?,
+    };
+    match &arguments.gate {
+        Some(path) => Ok(model.with_gate(GateModel::from_ron(&read(path)?)?)),
+        None => Ok(model),
+    }
 }
 
 fn kept(arguments: &Arguments, counted: &Counted, shown: &Shown, scans: bool) -> Result<(), ScanError> {

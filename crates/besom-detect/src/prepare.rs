@@ -11,7 +11,7 @@ use rayon::prelude::*;
 use crate::colour;
 use crate::gate::outstanding;
 use crate::infrared::Infrared;
-use crate::lines::{Evened, banded};
+use crate::lines::{Evened, Shape, banded, shapes};
 use crate::whole::Sketch;
 
 /// A frame ready for motion and detection.
@@ -30,6 +30,8 @@ pub struct Prepared {
     pub bands: Vec<Plane>,
     /// The bands evened by the grain of the shot that the frame was first looked at in: it stands in the windows of five frames.
     evened: OnceLock<(Evened, Vec<Plane>)>,
+    /// See [`Prepared::lines`].
+    lines: OnceLock<(Evened, Vec<Shape>)>,
     /// See [`Prepared::outstanding`].
     outstanding: OnceLock<Plane<i16>>,
     /// What damage of the whole frame is looked for on; `None` for a frame too small for it.
@@ -49,8 +51,8 @@ impl Prepared {
         let (luma, finest) = smoothed_and_finest(&planes, Pyramid::reduction(width, height));
         let (colour, pyramid) = (colour::opponents(&planes), Pyramid::of_finest(finest, width, height));
         let (bands, sketch) = (banded(&planes), Sketch::new(&planes));
-        let (evened, outstanding) = (OnceLock::new(), OnceLock::new());
-        Some(Self { luma, planes, colour, pyramid, bands, evened, outstanding, sketch, infrared: None })
+        let (evened, lines, outstanding) = (OnceLock::new(), OnceLock::new(), OnceLock::new());
+        Some(Self { luma, planes, colour, pyramid, bands, evened, lines, outstanding, sketch, infrared: None })
     }
 
     /// The same with an infrared plane, which is left out when its size is another.
@@ -71,6 +73,15 @@ impl Prepared {
             Some((grain, planes)) if grain == by => Cow::Borrowed(planes),
             _ => Cow::Owned(by.planes(&self.bands)),
         }
+    }
+
+    /// The lines that the frame shows by itself, worked out once as long as it is by the same grain: the frames around it ask for
+    /// them too. Whoever asks meanwhile waits, which holds nothing up because no other thread is needed for them.
+    pub(crate) fn lines(&self, by: &Evened) -> Cow<'_, [Shape]> {
+        // The bands first, because they are made on several threads.
+        let bands = self.evened_bands(by);
+        let (grain, known) = self.lines.get_or_init(|| (by.clone(), shapes(self, &bands)));
+        if grain == by { Cow::Borrowed(known) } else { Cow::Owned(shapes(self, &bands)) }
     }
 
     /// How far each pixel stands out from both its sides, at the size of the motion search, on which marks fixed in the gate are

@@ -128,7 +128,7 @@ pub(super) struct Scale {
 pub(super) fn scales(bands: &[Plane]) -> Vec<Scale> {
     let (width, rows) = bands.first().map_or((0, 0), |b| (b.width(), b.height()));
     let count = (0..SCALES).take_while(|s| width >> s >= AROUND).count();
-    let made: Vec<Vec<Vec<f32>>> = (0..rows).into_par_iter().map(|band| band_responses(bands, band, count)).collect();
+    let made: Vec<Vec<Vec<f32>>> = (0..rows).map(|band| band_responses(bands, band, count)).collect();
     (0..count)
         .map(|s| {
             let samples = made.iter().flat_map(|band| band[s].iter().copied()).collect();

@@ -81,6 +81,11 @@ impl Column {
         }
     }
 
+    /// The line's centre in a band of the frame.
+    pub(super) fn centre(&self, band: usize) -> f32 {
+        self.centres.get(band).or(self.centres.last()).copied().unwrap_or(0.0)
+    }
+
     fn width(&self) -> i32 {
         self.parts.core.1 - self.parts.core.0 + 1
     }

@@ -7,12 +7,13 @@ use besom_scan::Plane;
 
 use super::behaviour::{Against, Search, correlation};
 use super::column::{Column, Shown};
+use super::company::Companions;
 use super::shape::{Shape, row_of};
 use super::strip::{median, spread};
 use crate::prepare::Prepared;
 
 /// Names of the measurements, in the order of [`super::LineSuspect::values`].
-pub const NAMES: [&str; 54] = [
+pub const NAMES: [&str; 65] = [
     "strength",
     "length",
     "bands",
@@ -67,6 +68,17 @@ pub const NAMES: [&str; 54] = [
     "film_stands_out_most",
     "film_same",
     "film_offset",
+    "company_mean",
+    "company_most",
+    "company_least",
+    "company_sides",
+    "company_share",
+    "company_less_moved",
+    "company_drift",
+    "company_unsteady",
+    "company_width",
+    "company_colour",
+    "company_here",
 ];
 
 /// Where a line lies among the others: their number, and the number of those near.
@@ -76,6 +88,13 @@ pub(super) struct Crowd {
     pub(super) near: usize,
 }
 
+/// The other lines of the frame and of those around.
+pub(super) struct Others<'a> {
+    pub(super) crowd: Crowd,
+    pub(super) here: &'a [Shape],
+    pub(super) companions: &'a Companions<'a>,
+}
+
 /// The evened bands of the frame, its neighbours and its witnesses.
 pub(super) struct Evens<'a> {
     pub(super) current: Cow<'a, [Plane]>,
@@ -83,9 +102,9 @@ pub(super) struct Evens<'a> {
     pub(super) witnesses: [Option<Cow<'a, [Plane]>>; 2],
 }
 
-pub(super) fn measure(shape: &Shape, column: &Column, around: &Around, evens: &Evens, crowd: Crowd) -> Vec<f32> {
+pub(super) fn measure(shape: &Shape, column: &Column, around: &Around, evens: &Evens, others: &Others) -> Vec<f32> {
     let line = shape.path.line();
-    let mut values = own(shape, line, around.current, crowd);
+    let mut values = own(shape, line, around.current, others.crowd);
     let search = Search::new(shape, &evens.current);
     let size = (around.current.width() as f32, around.current.height() as f32);
     let sides = [0, 1].map(|k| search.against(&evens.sides[k], &around.sides[k].1, size, line.1));
@@ -96,6 +115,7 @@ pub(super) fn measure(shape: &Shape, column: &Column, around: &Around, evens: &E
     values.push(if witnesses.is_empty() { f32::NAN } else { seen });
     values.push(f32::from(u8::from(around.one_sided)));
     values.extend(along_the_film(column, evens, size, line.1));
+    values.extend(others.companions.measure(shape, column, around, others.here));
     values
 }
 

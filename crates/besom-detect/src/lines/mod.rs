@@ -7,13 +7,16 @@
 //!
 //! The road: the frame in bands of rows (`bands`), how far each column stands out from both sides in units of what is
 //! usual around, in every channel and at several widths; the best paths through the bands (`tracks`); each path's profile,
-//! colour and width (`shape`); what it does in the frames around (`behaviour`); what else its column shows
-//! (`column`); all of it in numbers (`measure`) for a trained ensemble (`model`). Lines of 1 to about 30 pixels, slanted by
-//! up to 5 degrees, each frame by itself; [`crate::link`] joins them over frames.
+//! colour and width (`shape`), and that of the lines that only the frames around show (`carried`); what it does in those
+//! frames (`behaviour`); what else its column shows (`column`), and which lines of theirs stand there (`company`); all of it
+//! in numbers (`measure`) for a trained ensemble (`model`). Lines of 1 to about 30 pixels, slanted by up to 5 degrees;
+//! [`crate::link`] joins them over frames.
 
 mod bands;
 mod behaviour;
+mod carried;
 mod column;
+mod company;
 mod mask;
 mod measure;
 mod model;
@@ -25,19 +28,22 @@ pub use bands::BAND;
 pub(crate) use bands::{Evened, banded};
 pub use measure::NAMES;
 pub use model::LineModel;
+pub(crate) use shape::Shape;
 pub(crate) use strip::straight;
 
-use besom_scan::RunMask;
+use besom_scan::{Plane, RunMask};
 use rayon::prelude::*;
 
 use crate::candidate::{Candidate, Kind, Origin, Polarity, Risk};
 use crate::detect::Around;
 use crate::grain::Grain;
 use crate::nearby::look_by_place;
+use crate::prepare::Prepared;
 use bands::{scales, tall};
+use carried::carried;
 use column::Column;
-use measure::{Crowd, Evens, measure};
-use shape::Shape;
+use company::Companions;
+use measure::{Crowd, Evens, Others, measure};
 use tracks::tracks;
 
 /// Fewest bands of a frame in which lines are looked for.
@@ -95,34 +101,42 @@ pub fn suspected_lines(around: &Around, grain: &Grain) -> Vec<LineSuspect> {
         return Vec::new();
     }
     let evened = Evened::new(grain, current.planes.len());
-    let bands = current.evened_bands(&evened);
-    let found = tracks(&scales(&bands), &scales(&tall(&bands)));
-    let shapes: Vec<Shape> = found.par_iter().filter_map(|t| Shape::of(t, &bands)).collect();
-    if shapes.is_empty() {
-        return Vec::new();
-    }
+    let own = current.lines(&evened);
     let evens = Evens {
         sides: around.sides.each_ref().map(|(p, _)| p.evened_bands(&evened)),
         witnesses: around.witnesses.map(|w| w.map(|p| p.evened_bands(&evened))),
-        current: bands,
+        current: current.evened_bands(&evened),
     };
-    let shapes = apart(shapes.into_iter().filter(|shape| mask::is_inside(shape, current)));
+    let companions = Companions::of(around, &evened);
+    let more = carried(&companions, &own, &evens.current, current.width());
     let middle = |s: &Shape| s.path.centres[s.path.len() / 2];
-    let look = |shape: &Shape| {
+    let suspect = |shape: &Shape| {
         let reach = 30.0 + 4.0 * shape.width();
-        let near = shapes.iter().filter(|s| (middle(s) - middle(shape)).abs() < reach).count() - 1;
+        let near = own.iter().filter(|s| (middle(s) - middle(shape)).abs() < reach).count().saturating_sub(1);
         let column = Column::of(shape, rows);
-        let own = shape.path.first..shape.path.first + shape.path.len();
+        let others = Others { crowd: Crowd { all: own.len(), near }, here: &own, companions: &companions };
+        let path = shape.path.first..shape.path.first + shape.path.len();
         LineSuspect {
-            mask: mask::of_column(shape, &column.pieces(&evens.current, own), current),
+            mask: mask::of_column(shape, &column.pieces(&evens.current, path), current),
             polarity: if shape.track.sign > 0.0 { Polarity::Bright } else { Polarity::Dark },
-            values: measure(shape, &column, around, &evens, Crowd { all: shapes.len(), near }),
+            values: measure(shape, &column, around, &evens, &others),
             contrast: shape.contrast,
         }
     };
-    let mut suspects: Vec<LineSuspect> = look_by_place(&shapes, |s| middle(s) as i32, look);
+    let mut suspects = look_by_place(&own, |s| middle(s) as i32, suspect);
+    suspects.extend(look_by_place(&more, |s| middle(s) as i32, suspect));
+    // A line taken from the frames around may have no pixel in this one.
+    suspects.retain(|s| !s.mask.is_empty());
     suspects.sort_by_key(|s| s.mask.first_pixel());
     suspects
+}
+
+/// The lines that a frame shows by itself in its evened bands, strongest first. Without threads of its own: whoever waits
+/// for them holds a lock.
+pub(crate) fn shapes(frame: &Prepared, bands: &[Plane]) -> Vec<Shape> {
+    let found = tracks(&scales(bands), &scales(&tall(bands)));
+    let shapes = found.iter().filter_map(|t| Shape::of(t, bands));
+    apart(shapes.filter(|shape| mask::is_inside(shape, frame)))
 }
 
 /// The shapes without those that run beside or on a stronger one of much the same width for most of their length: a

@@ -63,6 +63,11 @@ fn words(name: &str) -> &'static str {
         | "film_stands_out_most"
         | "film_same"
         | "film_offset" => "what its column shows in the frames around",
+        "company_here" => "what else stands in its column",
+        "company_mean" | "company_most" | "company_least" | "company_sides" | "company_share"
+        | "company_less_moved" | "company_drift" | "company_unsteady" | "company_width" | "company_colour" => {
+            "whether the frames around have a line there"
+        }
         "picture_moves" | "picture_uneven" | "telling" => "how the picture moves behind it",
         _ => "where it stands in the shot",
     }

@@ -15,7 +15,7 @@ const EDGE_HEIGHT: f32 = 0.4;
 
 /// A line with its measures.
 #[derive(Clone, Debug)]
-pub(super) struct Shape {
+pub(crate) struct Shape {
     pub(super) track: Track,
     pub(super) path: Path,
     /// Weight of each evened channel, so that the line is bright in their sum; squares sum to 1.

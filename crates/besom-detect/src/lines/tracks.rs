@@ -5,7 +5,6 @@
 //! memory, with columns for letters).
 
 use besom_scan::Plane;
-use rayon::prelude::*;
 
 use super::bands::{CLIP, Scale, TALL_MIDDLE, TALL_STEP};
 
@@ -37,8 +36,8 @@ pub(super) fn tracks(scales: &[Scale], tall: &[Scale]) -> Vec<Track> {
     let all: Vec<(&Scale, bool, f32)> =
         kinds.iter().flat_map(|(s, t)| s.iter().flat_map(|s| [(s, *t, -1.0), (s, *t, 1.0)])).collect();
     let mut found: Vec<Track> = all
-        .par_iter()
-        .flat_map_iter(|(scale, tall, sign)| {
+        .iter()
+        .flat_map(|(scale, tall, sign)| {
             of_scale(scale, *sign).into_iter().map(|t| if *tall { t.unfolded() } else { t })
         })
         .collect();

@@ -122,7 +122,7 @@ fn for_each_clip(
 }
 
 /// Frames of each clip that teach lines: it is taught in ten ways, and its lines stay much the same from frame to frame.
-const LINE_FRAMES: usize = 4;
+const LINE_FRAMES: usize = 6;
 
 fn train_lines(arguments: &Arguments, out: &mut dyn Write) -> Result<(), Failure> {
     let mut lessons = Vec::new();

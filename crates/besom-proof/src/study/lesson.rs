@@ -27,9 +27,14 @@ pub struct Lesson {
 }
 
 /// The ageings that every clip goes through: the scoring's presets, and films unlike them and unlike each other.
-fn ageings(clip: u32, name: &str) -> [(&'static str, Ageing); 6] {
+fn ageings(clip: u32, name: &str) -> [(&'static str, Ageing); 7] {
     let seed = 7_000 + 64 * u64::from(clip) + name.bytes().map(u64::from).sum::<u64>();
     let clean = Ageing { dust: 0.0, hairs: 0.0, clouds: 0.0, lines: 0.0, ..Ageing::varied(seed + 3) };
+    // Large marks and hairs are few on most films, and the ones that nobody forgives.
+    let mut coarse = Ageing { dust: 130.0, hairs: 45.0, clouds: 0.0, ..Ageing::of(Level::Light) };
+    coarse.style.dirt.large = 0.8;
+    coarse.style.dirt.size = 1.35;
+    coarse.style.dirt.spread = 1.2;
     [
         ("light", Ageing::of(Level::Light)),
         ("heavy", Ageing::of(Level::Heavy)),
@@ -37,6 +42,7 @@ fn ageings(clip: u32, name: &str) -> [(&'static str, Ageing); 6] {
         ("varied", Ageing::varied(seed + 1)),
         ("varied", Ageing::varied(seed + 2)),
         ("varied, clean", clean),
+        ("coarse dirt", coarse),
     ]
 }
 

@@ -32,7 +32,6 @@ pub(crate) use shape::Shape;
 pub(crate) use strip::straight;
 
 use besom_scan::{Plane, RunMask};
-use rayon::prelude::*;
 
 use crate::candidate::{Candidate, Kind, Origin, Polarity, Risk};
 use crate::detect::Around;

@@ -6,7 +6,7 @@ use besom_detect::model::{DISMISSED_BELOW, Judged as Judgement, company_names};
 use besom_detect::{Risk, Settings as DetectSettings};
 use besom_scan::Plane;
 
-use super::{Figures, FrameStudy, study};
+use super::{Figures, FrameStudy, Frames, study};
 use crate::ageing::{Level, Settings as Ageing, age};
 use crate::demo;
 use crate::score::Reliability;
@@ -27,7 +27,7 @@ pub struct Lesson {
 }
 
 /// The ageings that every clip goes through: the scoring's presets, and films unlike them and unlike each other.
-fn ageings(clip: u32, name: &str) -> [(&'static str, Ageing); 7] {
+fn ageings(clip: u32, name: &str) -> [(&'static str, Ageing, Frames); 9] {
     let seed = 7_000 + 64 * u64::from(clip) + name.bytes().map(u64::from).sum::<u64>();
     let clean = Ageing { dust: 0.0, hairs: 0.0, clouds: 0.0, lines: 0.0, ..Ageing::varied(seed + 3) };
     // Large marks and hairs are few on most films, and the ones that nobody forgives.
@@ -35,14 +35,17 @@ fn ageings(clip: u32, name: &str) -> [(&'static str, Ageing); 7] {
     coarse.style.dirt.large = 0.8;
     coarse.style.dirt.size = 1.35;
     coarse.style.dirt.spread = 1.2;
+    let heavy = Ageing::of(Level::Heavy);
     [
-        ("light", Ageing::of(Level::Light)),
-        ("heavy", Ageing::of(Level::Heavy)),
-        ("undamaged", Ageing::of(Level::Undamaged)),
-        ("varied", Ageing::varied(seed + 1)),
-        ("varied", Ageing::varied(seed + 2)),
-        ("varied, clean", clean),
-        ("coarse dirt", coarse),
+        ("light", Ageing::of(Level::Light), Frames::OfShot),
+        ("heavy", heavy.clone(), Frames::OfShot),
+        ("undamaged", Ageing::of(Level::Undamaged), Frames::OfShot),
+        ("varied", Ageing::varied(seed + 1), Frames::OfShot),
+        ("varied", Ageing::varied(seed + 2), Frames::OfShot),
+        ("varied, clean", clean, Frames::OfShot),
+        ("coarse dirt", coarse.clone(), Frames::OfShot),
+        ("heavy, at cuts", heavy, Frames::AtCuts),
+        ("coarse, at cuts", coarse, Frames::AtCuts),
     ]
 }
 
@@ -51,10 +54,10 @@ pub fn lessons_of_clip(clip: u32, name: &str, clean: &[Vec<Plane>]) -> Vec<Lesso
     ageings(clip, name)
         .into_iter()
         .enumerate()
-        .map(|(k, (ageing, settings))| {
+        .map(|(k, (ageing, settings, frames))| {
             let seed = 1_000 + 16 * u64::from(clip) + k as u64 + name.bytes().map(|b| 97 * u64::from(b)).sum::<u64>();
             let aged = age(clean, &settings, seed);
-            lesson(clip, name, ageing, &aged.aged, &aged.labels)
+            lesson((clip, name, ageing), frames, &aged.aged, &aged.labels)
         })
         .collect()
 }
@@ -67,13 +70,18 @@ pub fn lessons_of_demo(clip: u32) -> Vec<Lesson> {
         let frames: Vec<_> = shot.range.clone().filter_map(|n| reel.frame(n)).collect();
         let aged: Vec<Vec<Plane>> = frames.iter().map(|f| f.aged.clone()).collect();
         let labels: Vec<Plane<u8>> = frames.iter().map(|f| f.labels.clone()).collect();
-        lessons.push(lesson(clip, shot.name, "demo", &aged, &labels));
+        lessons.push(lesson((clip, shot.name, "demo"), Frames::OfShot, &aged, &labels));
     }
     lessons
 }
 
-fn lesson(clip: u32, name: &str, ageing: &'static str, aged: &[Vec<Plane>], labels: &[Plane<u8>]) -> Lesson {
-    let (_, frames) = study(aged, labels, &DetectSettings::default());
+fn lesson(
+    (clip, name, ageing): (u32, &str, &'static str),
+    frames: Frames,
+    aged: &[Vec<Plane>],
+    labels: &[Plane<u8>],
+) -> Lesson {
+    let (_, frames) = study(aged, labels, &DetectSettings::default(), frames);
     let pixels = labels.first().map_or(0, |l| l.width() * l.height());
     Lesson { clip, name: name.to_owned(), ageing, frames, megapixels: pixels as f32 / 1e6 }
 }

@@ -62,16 +62,46 @@ pub struct FrameStudy {
 /// The label bits in the order of the tables.
 pub const KINDS: [(u8, &str); 3] = [(DUST, "dust"), (HAIR, "hair"), (LINE, "line")];
 
-/// Prepares frames, measures the clip's grain and studies every frame as one shot.
+/// Which frames of a clip are studied, and with which neighbours.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Frames {
+    /// Every frame, the clip being one shot.
+    OfShot,
+    /// Every second one, as if the clip were cut beside it: on one side and on the other by turns. A shot has two such frames; that
+    /// is few to learn from.
+    AtCuts,
+}
+
+impl Frames {
+    /// The window of frame `n`; `None` for a frame that is not studied.
+    fn window(self, shot: &[Option<Prepared>], n: usize) -> Option<Window<'_>> {
+        let window = Window::of_shot(shot, n)?;
+        match self {
+            Self::OfShot => Some(window),
+            Self::AtCuts if n % 4 == 1 && n + 2 < shot.len() => {
+                Some(Window { before_last: None, previous: None, ..window })
+            }
+            Self::AtCuts if n % 4 == 3 => Some(Window { next: None, after_next: None, ..window }),
+            Self::AtCuts => None,
+        }
+    }
+}
+
+/// Prepares frames, measures the clip's grain and studies them.
 /// Lines are judged by the ensemble that ships with Besom, which may know the clip; [`lines`] leaves clips out.
-pub fn study(aged: &[Vec<Plane>], labels: &[Plane<u8>], settings: &Settings) -> (Grain, Vec<FrameStudy>) {
+pub fn study(
+    aged: &[Vec<Plane>],
+    labels: &[Plane<u8>],
+    settings: &Settings,
+    frames: Frames,
+) -> (Grain, Vec<FrameStudy>) {
     let model = LineModel::built_in().ok();
     let line_confidence = |values: &[f32]| model.as_ref().map_or(0.0, |m| m.confidence(values));
     let prepared: Vec<Option<Prepared>> = aged.par_iter().map(|planes| Prepared::new(planes.clone())).collect();
     let grain = grain_of(&prepared);
     let studies = (0..aged.len())
         .map(|n| {
-            let Some(window) = Window::of_shot(&prepared, n) else { return FrameStudy::default() };
+            let Some(window) = frames.window(&prepared, n) else { return FrameStudy::default() };
             let mut found = suspects(&window, &grain, settings, &|_| 1.0);
             let mut lines: Vec<(f32, RunMask)> =
                 std::mem::take(&mut found.lines).into_iter().map(|l| (line_confidence(&l.values), l.mask)).collect();

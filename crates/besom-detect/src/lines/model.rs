@@ -55,7 +55,7 @@ fn words(name: &str) -> &'static str {
         }
         "stays_least" | "stays_most" | "stays_less_moves" | "drift" | "drift_bend" | "slip_less_drift"
         | "pattern_stays" | "witness_stays" => "whether it keeps its place over frames",
-        "column_shows" | "column_stands_out" | "column_same" => "what else stands in its column",
+        "column_shows" | "column_stands_out" | "column_same" | "company_here" => "what else stands in its column",
         "film_shows"
         | "film_beside"
         | "film_stands_out"
@@ -63,7 +63,6 @@ fn words(name: &str) -> &'static str {
         | "film_stands_out_most"
         | "film_same"
         | "film_offset" => "what its column shows in the frames around",
-        "company_here" => "what else stands in its column",
         "company_mean" | "company_most" | "company_least" | "company_sides" | "company_share"
         | "company_less_moved" | "company_drift" | "company_unsteady" | "company_width" | "company_colour" => {
             "whether the frames around have a line there"

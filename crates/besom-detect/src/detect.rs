@@ -1,6 +1,6 @@
 //! One frame's candidates.
 
-use besom_motion::{Flicker, MotionField, compensate, estimate_field, reconcile};
+use besom_motion::{Flicker, MotionField, Vector, compensate, estimate_field, reconcile};
 use besom_scan::{Plane, Rect};
 
 use crate::candidate::{Candidate, Kind, Origin, Risk};
@@ -71,6 +71,8 @@ pub struct Around<'a> {
     pub(crate) current: &'a Prepared,
     /// Its two neighbours, of the frame's size, and the motion from the frame to each.
     pub(crate) sides: [(&'a Prepared, MotionField); 2],
+    /// The median of either motion: weave and steady pans.
+    pub(crate) medians: [Vector; 2],
     /// The frames beyond them, each on the side it lies beyond; of the frame's size too.
     pub(crate) witnesses: [Option<&'a Prepared>; 2],
     /// Both neighbours lie on the same side of the frame, or are one and the same.
@@ -110,7 +112,8 @@ impl<'a> Window<'a> {
             reconcile(&mut a, &mut b);
         }
         let witnesses = witnesses.map(|w| w.filter(|p| same_size(p)));
-        Some(Around { current, sides: [(neighbours[0], a), (neighbours[1], b)], witnesses, one_sided })
+        let medians = rayon::join(|| a.median(), || b.median()).into();
+        Some(Around { current, sides: [(neighbours[0], a), (neighbours[1], b)], medians, witnesses, one_sided })
     }
 }
 

@@ -5,6 +5,7 @@
 
 use besom_motion::around::{Search, search_around};
 use besom_motion::flicker::gain;
+use besom_motion::order::middle;
 use besom_motion::{MotionField, Vector};
 use besom_scan::{Plane, Rect};
 use rayon::prelude::*;
@@ -33,18 +34,13 @@ const FEWEST: usize = 6;
 
 impl Sway {
     pub(crate) fn measure(around: &Around, taken: &Plane<u8>) -> Self {
-        let [(_, a), (_, b)] = &around.sides;
-        let next = if around.one_sided {
-            Vector::default()
-        } else {
-            let (a, b) = (a.median(), b.median());
-            Vector::new(a.dx + b.dx, a.dy + b.dy)
-        };
+        let [a, b] = around.medians;
+        let next = if around.one_sided { Vector::default() } else { Vector::new(a.dx + b.dx, a.dy + b.dy) };
         let squares = squares(&around.current.luma);
         let mut sway = Self { next, beyond: [Vector::default(); 2], gains: [1.0; 2] };
-        for (k, near) in [a, b].into_iter().enumerate() {
+        for (k, frame) in around.medians.into_iter().enumerate() {
             let Some(far) = around.witnesses[k] else { continue };
-            let (frame, beyond) = (near.median(), carry(around.current, near, far, &squares, taken));
+            let beyond = carry(around.current, &around.sides[k].1, far, &squares, taken);
             let whole = |near: f32, beyond: f32| (2.0 * near + beyond).round() as i32;
             let moved = (whole(frame.dx, beyond.dx), whole(frame.dy, beyond.dy));
             sway.beyond[k] = beyond;
@@ -102,10 +98,6 @@ fn carry(current: &Prepared, near: &MotionField, far: &Prepared, squares: &[Rect
     if dx.len() < FEWEST {
         return Vector::default();
     }
-    let middle = |values: &mut Vec<f32>| {
-        values.sort_by(f32::total_cmp);
-        values[values.len() / 2]
-    };
     Vector::new(middle(&mut dx), middle(&mut dy))
 }
 

@@ -5,7 +5,7 @@
 use besom_motion::Vector;
 use besom_scan::{Plane, Rect};
 
-use super::measure::{BESIDE, LEAST_MOTION, Other, Surround};
+use super::measure::{LEAST_MOTION, Other, Surround};
 use super::persistence::Standing;
 
 /// Samples of a mark that are looked at, at most.
@@ -22,9 +22,8 @@ const TELLS: f32 = 3.0;
 pub(super) struct Glance<'a> {
     pub(super) luma: &'a Plane,
     pub(super) outstanding: &'a Plane<i16>,
-    /// The nearest first, and the median motion to each.
+    /// The nearest first.
     pub(super) others: &'a [Other<'a>],
-    pub(super) frame_motion: &'a [Vector],
     /// What a sample is to a mark: 0 where nothing stays.
     pub(super) class: &'a Plane<i8>,
     /// Scan pixels to a sample.
@@ -40,19 +39,19 @@ impl Glance<'_> {
             |(x, y): &(u32, u32)| (*x as i32, *y as i32, i32::from(self.outstanding.at(*x as usize, *y as usize)));
         let samples: Vec<(i32, i32, i32)> = mark.samples.iter().step_by(step).map(sample).collect();
         let all = samples.iter().map(|s| s.2.abs()).sum::<i32>().max(1) as f32;
-        let bounds = mark.bounds();
+        let bounds = self.in_pixels(&mark.bounds());
         let (mut sum, mut weights) = (0.0, 0.0);
-        for (k, (other, of_frame)) in self.others.iter().zip(self.frame_motion).enumerate() {
+        for (k, other) in self.others.iter().enumerate() {
             if k == 2 && sum < HOPELESS * weights {
                 return None;
             }
             let left = |v: Vector| self.left(other, &samples, v) / all;
-            let mut motions = self.motions(other, &bounds);
+            let mut motions = other.motions(&bounds);
             motions.retain(|v| v.length() >= LEAST_MOTION);
-            let frame_moves = of_frame.length() >= LEAST_MOTION;
+            let frame_moves = other.of_frame.length() >= LEAST_MOTION;
             // The mark may have held the motion still all around itself.
-            if frame_moves && (!motions.is_empty() || self.goes_with_the_frame(other, &bounds, *of_frame)) {
-                motions.push(*of_frame);
+            if frame_moves && (!motions.is_empty() || self.goes_with_the_frame(other, &bounds)) {
+                motions.push(other.of_frame);
             }
             let most = motions.iter().map(|v| v.length()).fold(0.0, f32::max).min(TELLS);
             if most > 0.0 {
@@ -77,30 +76,15 @@ impl Glance<'_> {
         samples.iter().map(one).sum::<i32>() as f32
     }
 
-    /// The motions of the picture in the middle of some bounds, in samples, and beside them on all four sides; each once.
-    fn motions(&self, other: &Other, bounds: &Rect) -> Vec<Vector> {
-        let bounds = self.in_pixels(bounds);
-        let (x0, x1, y0, y1) = (bounds.x0 as f32, bounds.x1 as f32, bounds.y0 as f32, bounds.y1 as f32);
-        let (cx, cy) = (0.5 * (x0 + x1 - 1.0), 0.5 * (y0 + y1 - 1.0));
-        let places = [(cx, cy), (x0 - BESIDE, cy), (x1 + BESIDE, cy), (cx, y0 - BESIDE), (cx, y1 + BESIDE)];
-        let mut motions: Vec<Vector> = Vec::with_capacity(6);
-        for v in places.map(|(x, y)| other.motion_at(x, y)) {
-            if motions.iter().all(|known| known.distance(v) > 0.5) {
-                motions.push(v);
-            }
-        }
-        motions
-    }
-
-    /// Whether the picture around some bounds, but for what stays, is more like the other frame moved as the whole frame does
-    /// than at its own place.
-    fn goes_with_the_frame(&self, other: &Other, bounds: &Rect, of_frame: Vector) -> bool {
+    /// Whether the picture around some bounds in pixels, but for what stays, is more like the other frame moved as the whole frame
+    /// does than at its own place.
+    fn goes_with_the_frame(&self, other: &Other, bounds: &Rect) -> bool {
         let stays = |x: i32, y: i32| {
             let (x, y) = (x as usize / self.reduction, y as usize / self.reduction);
             self.class.at(x, y) != 0
         };
-        let around = Surround::gather(self.luma, &self.in_pixels(bounds), stays);
-        around.left(&other.frame.luma, of_frame) < around.left(&other.frame.luma, Vector::default())
+        let around = Surround::gather(self.luma, bounds, stays);
+        around.left(&other.frame.luma, other.of_frame) < around.left(&other.frame.luma, Vector::default())
     }
 
     fn in_pixels(&self, bounds: &Rect) -> Rect {

@@ -76,6 +76,8 @@ pub(super) struct Other<'a> {
     /// A field towards it, and what its vectors are multiplied by to reach it.
     pub(super) field: &'a MotionField,
     pub(super) times: f32,
+    /// The median motion to it.
+    pub(super) of_frame: Vector,
 }
 
 impl Other<'_> {
@@ -83,6 +85,27 @@ impl Other<'_> {
     pub(super) fn motion_at(&self, x: f32, y: f32) -> Vector {
         let v = self.field.at(x, y);
         Vector::new(self.times * v.dx, self.times * v.dy)
+    }
+
+    /// The motions to this frame in the middle of some bounds in pixels and [`BESIDE`] them on all four sides; those that are
+    /// the same but for half a pixel once.
+    pub(super) fn motions(&self, bounds: &Rect) -> Vec<Vector> {
+        let (x0, x1, y0, y1) = (bounds.x0 as f32, bounds.x1 as f32, bounds.y0 as f32, bounds.y1 as f32);
+        let (cx, cy) = (0.5 * (x0 + x1 - 1.0), 0.5 * (y0 + y1 - 1.0));
+        let places = [(cx, cy), (x0 - BESIDE, cy), (x1 + BESIDE, cy), (cx, y0 - BESIDE), (cx, y1 + BESIDE)];
+        // Room for one that is added to them.
+        let mut motions: Vec<Vector> = Vec::with_capacity(places.len() + 1);
+        for v in places.map(|(x, y)| self.motion_at(x, y)) {
+            add_motion(&mut motions, v);
+        }
+        motions
+    }
+}
+
+/// Adds a motion that is none of the known ones but for half a pixel.
+fn add_motion(motions: &mut Vec<Vector>, v: Vector) {
+    if motions.iter().all(|known| known.distance(v) > 0.5) {
+        motions.push(v);
     }
 }
 
@@ -97,8 +120,6 @@ pub(super) struct Scene<'a> {
     pub(super) taken: &'a Plane<u8>,
     /// Scan pixels to a sample of the planes of what stands out.
     pub(super) reduction: usize,
-    /// The median motion towards each of the others.
-    pub(super) frame_motion: &'a [Vector],
 }
 
 /// Side of the cells into which a large mark is cut: the picture around each moves in its own way.
@@ -193,8 +214,8 @@ pub(super) fn measure(scene: &Scene, suspect: &Standing, (all, near): (usize, us
     let level = mean(&pixels, |x, y| scene.current.luma.at(x, y));
     let sigma = scene.grain.luma_at(level).max(0.25);
     let mut looks: Vec<Compared> = Vec::with_capacity(scene.others.len());
-    for (other, of_frame) in scene.others.iter().zip(scene.frame_motion) {
-        let compare = |p| compare(scene, p, (other, *of_frame), sigma);
+    for other in scene.others {
+        let compare = |p| compare(scene, p, other, sigma);
         let parts: Vec<Compared> = pieces.iter().filter_map(compare).collect();
         looks.push(together(&parts)?);
     }
@@ -263,27 +284,9 @@ fn full_size(scene: &Scene, suspect: &Standing) -> Vec<(usize, usize)> {
 }
 
 /// How far beside a piece the motion is asked for: farther than a patch of the search reaches.
-pub(super) const BESIDE: f32 = 22.0;
+const BESIDE: f32 = 22.0;
 
-/// Motions from which a piece's surroundings are followed: here, on all four sides, and the whole frame's; those that are the
-/// same but for half a pixel once.
-fn starts(other: &Other, bounds: &Rect, (cx, cy): (f32, f32), of_frame: Vector) -> Vec<Vector> {
-    let (left, right) = (bounds.x0 as f32 - BESIDE, bounds.x1 as f32 + BESIDE);
-    let (top, low) = (bounds.y0 as f32 - BESIDE, bounds.y1 as f32 + BESIDE);
-    let places = [(cx, cy), (left, cy), (right, cy), (cx, top), (cx, low)];
-    let there = places.into_iter().map(|(x, y)| other.motion_at(x, y));
-    let mut starts: Vec<Vector> = Vec::with_capacity(6);
-    for v in there.chain([of_frame]) {
-        if starts.iter().all(|s| s.distance(v) > 0.5) {
-            starts.push(v);
-        }
-    }
-    starts
-}
-
-fn compare(scene: &Scene, piece: &Piece, (other, of_frame): (&Other, Vector), sigma: f32) -> Option<Compared> {
-    let (cx, cy) =
-        (0.5 * (piece.bounds.x0 + piece.bounds.x1 - 1) as f32, 0.5 * (piece.bounds.y0 + piece.bounds.y1 - 1) as f32);
+fn compare(scene: &Scene, piece: &Piece, other: &Other, sigma: f32) -> Option<Compared> {
     let luma = &scene.current.luma;
     let window = piece.bounds.grown(AROUND);
     let search = Search { radius: scene.reduction as i32, most_pixels: 128, content: 1.3 * sigma, gain: 1.0 };
@@ -292,15 +295,11 @@ fn compare(scene: &Scene, piece: &Piece, (other, of_frame): (&Other, Vector), si
     };
     // The mark itself may hold the motion still, as far as a patch of the search reaches: the best of what the picture does
     // here and beside it begins.
-    let starts = starts(other, &piece.bounds, (cx, cy), of_frame);
-    let mut best = (f32::MAX, *starts.first()?);
-    for start in starts {
-        let left = piece.around.left(&other.frame.luma, start);
-        if left < best.0 {
-            best = (left, start);
-        }
-    }
-    let start = look(best.1, &Search { radius: 0, content: f32::INFINITY, ..search });
+    let mut starts = other.motions(&piece.bounds);
+    add_motion(&mut starts, other.of_frame);
+    let left = |start| (piece.around.left(&other.frame.luma, start), start);
+    let (_, best) = starts.into_iter().map(left).min_by(|a, b| a.0.total_cmp(&b.0))?;
+    let start = look(best, &Search { radius: 0, content: f32::INFINITY, ..search });
     let found = if start.error <= search.content { start } else { look(start.vector, &search) };
     if !found.error.is_finite() {
         return None;
@@ -589,8 +588,8 @@ fn over_frames(looks: &[Compared], scene: &Scene, most: f32, (width, contrast): 
     };
     let gain: fn(&Compared) -> f32 = |l| l.goes_near - l.stays_near;
     let telling = looks.iter().filter(|l| l.vector.length() > 0.7 * width + 0.7).count() as f32;
-    let of_frame = scene.frame_motion.iter().map(|v| v.length()).sum::<f32>() / count;
-    let not_frame = looks.iter().zip(scene.frame_motion).map(|(l, v)| l.vector.distance(*v)).sum::<f32>() / count;
+    let of_frame = scene.others.iter().map(|o| o.of_frame.length()).sum::<f32>() / count;
+    let not_frame = looks.iter().zip(scene.others).map(|(l, o)| l.vector.distance(o.of_frame)).sum::<f32>() / count;
     // The same way on both sides of the frame: the vectors to the two neighbours, against each other.
     let uneven = match looks {
         [a, b, ..] => Vector::new(a.vector.dx + b.vector.dx, a.vector.dy + b.vector.dy).length(),

@@ -107,7 +107,6 @@ pub fn suspected_marks(around: &Around, evidence: &Evidence, grain: &Grain) -> V
     if others.len() < FEWEST_FRAMES {
         return Vec::new();
     }
-    let frame_motion: Vec<Vector> = others.iter().map(motion_of_frame).collect();
     let moving = Moving::new(&others, current.width(), current.height());
     if !moving.anywhere() {
         return Vec::new();
@@ -128,7 +127,6 @@ pub fn suspected_marks(around: &Around, evidence: &Evidence, grain: &Grain) -> V
         luma: &current.luma,
         outstanding: current.outstanding(),
         others: &others,
-        frame_motion: &frame_motion,
         class: &kept.class,
         reduction,
     };
@@ -152,7 +150,6 @@ pub fn suspected_marks(around: &Around, evidence: &Evidence, grain: &Grain) -> V
         evidence,
         taken: &taken,
         reduction,
-        frame_motion: &frame_motion,
     };
     found
         .par_iter()
@@ -167,22 +164,21 @@ pub fn suspected_marks(around: &Around, evidence: &Evidence, grain: &Grain) -> V
 
 /// The other frames of the window, the nearest first.
 fn others<'a>(around: &'a Around) -> Vec<Other<'a>> {
-    let [(a, field_a), (b, field_b)] = &around.sides;
-    let other = |frame: &'a Prepared, field, times| Other { frame, outstanding: frame.outstanding(), field, times };
-    let mut all = vec![other(a, field_a, 1.0)];
+    let other = |frame: &'a Prepared, side: usize, times: f32| {
+        let (field, median) = (&around.sides[side].1, around.medians[side]);
+        let of_frame = Vector::new(times * median.dx, times * median.dy);
+        Other { frame, outstanding: frame.outstanding(), field, times, of_frame }
+    };
+    let [a, b] = around.sides.each_ref().map(|(frame, _)| *frame);
+    let mut all = vec![other(a, 0, 1.0)];
     // At the end of a shot both may be one and the same.
-    if !std::ptr::eq(*a, *b) {
-        all.push(other(b, field_b, 1.0));
+    if !std::ptr::eq(a, b) {
+        all.push(other(b, 1, 1.0));
     }
-    for (witness, (_, field)) in around.witnesses.iter().zip(&around.sides) {
-        all.extend(witness.map(|frame| other(frame, field, 2.0)));
+    for (side, witness) in around.witnesses.iter().enumerate() {
+        all.extend(witness.map(|frame| other(frame, side, 2.0)));
     }
     all
-}
-
-fn motion_of_frame(other: &Other) -> Vector {
-    let v = other.field.median();
-    Vector::new(other.times * v.dx, other.times * v.dy)
 }
 
 /// Where the picture moves, cell by cell.

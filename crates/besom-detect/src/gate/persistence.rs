@@ -1,6 +1,6 @@
 //! Where what stands out stays for the whole window.
 
-use besom_scan::{Plane, Rect, Run, RunMask};
+use besom_scan::{Plane, Rect, RunMask};
 use rayon::prelude::*;
 
 use crate::candidate::Polarity;
@@ -141,7 +141,7 @@ pub(super) struct Standing {
 impl Standing {
     /// The samples as a mask.
     pub(super) fn mask(&self) -> RunMask {
-        RunMask::from_runs(self.samples.iter().map(|&(x, y)| Run { y, x0: x, x1: x + 1 }).collect())
+        RunMask::from_pixels(self.samples.iter().copied())
     }
 
     /// Its first sample: row, column.

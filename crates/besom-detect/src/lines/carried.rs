@@ -7,7 +7,7 @@ use besom_scan::Plane;
 
 use super::company::Companions;
 use super::shape::Shape;
-use super::strip::{Path, Strip, quantile};
+use super::strip::{Band, Path, Strip, quantile};
 use super::tracks::Track;
 use super::{alike, runs_along};
 
@@ -86,14 +86,18 @@ fn placed(line: &Shape, bands: &[Plane]) -> Option<Shape> {
     let sign = if other > same { -1.0 } else { 1.0 };
     let turned = |values: &[f32]| values.iter().map(|v| sign * v).collect::<Vec<f32>>();
     let centres: Vec<f32> = line.path.centres.iter().map(|x| x + shift as f32).collect();
-    let track = Track { columns: centres.clone(), gain: 0.0, sign: sign * line.track.sign, ..line.track.clone() };
+    let track = Track {
+        first: line.path.first,
+        columns: centres.clone(),
+        gain: 0.0,
+        sign: sign * line.track.sign,
+        ..line.track.clone()
+    };
     let contrast = same.max(other);
-    let bands = read
-        .into_iter()
-        .map(|b| super::strip::Band { core: sign * b.core, left: sign * b.left, right: sign * b.right })
-        .collect();
+    let bands =
+        read.into_iter().map(|b| Band { core: sign * b.core, left: sign * b.left, right: sign * b.right }).collect();
     let shape = Shape {
-        track: Track { first: line.path.first, ..track },
+        track,
         path: Path { first: line.path.first, centres },
         weights: turned(&line.weights),
         channels: turned(&line.channels),

@@ -9,6 +9,7 @@ use std::borrow::Cow;
 use rayon::prelude::*;
 
 use super::Evened;
+use super::alike;
 use super::column::Column;
 use super::shape::{Shape, row_of};
 use crate::detect::Around;
@@ -17,8 +18,6 @@ use crate::detect::Around;
 const BESIDE: f32 = 2.0;
 /// How far a scratch wanders from one frame to the next on a 2K scan, in pixels.
 const WANDER: f32 = 4.0;
-/// Widths of a line and its companion differ by less than this factor.
-const WIDTHS: f32 = 3.0;
 /// Bands of a line from which its slope is known and followed along the film.
 const SLOPE_KNOWN: usize = 24;
 
@@ -79,11 +78,12 @@ impl<'a> Companions<'a> {
     pub(super) fn others_with(&self, own: usize, line: &Shape, width: usize) -> usize {
         let Some(distance) = self.frames.get(own).map(|frame| frame.distance) else { return 0 };
         let (offset, slope) = line.path.line();
-        let slope = if line.path.len() < SLOPE_KNOWN { 0.0 } else { slope * super::BAND as f32 };
+        let steep = slope * super::BAND as f32;
+        let slope = if line.path.len() < SLOPE_KNOWN { 0.0 } else { steep };
         let middle = 0.5 * (line.path.len() - 1) as f32;
         let at = |band: usize| {
             let from = band as f32 - line.path.first as f32;
-            std::iter::once(offset + line.path.line().1 * super::BAND as f32 * middle + slope * (from - middle))
+            std::iter::once(offset + steep * middle + slope * (from - middle))
         };
         let others = self.frames.iter().enumerate().filter(|(k, frame)| {
             *k != own && best(line, &frame.lines, reach((frame.distance - distance).abs(), width), at).is_some()
@@ -160,7 +160,7 @@ fn best<I: Iterator<Item = f32>>(
     places: impl Fn(usize) -> I,
 ) -> Option<Found> {
     let mut strongest: Option<Found> = None;
-    for line in lines.iter().filter(|line| like(shape, line)) {
+    for line in lines.iter().filter(|line| alike(shape.width(), line.width())) {
         let k = line.path.len() / 2;
         let centre = line.path.centres[k];
         let nearest = places(line.path.first + k).map(|x| centre - x).min_by(|a, b| a.abs().total_cmp(&b.abs()));
@@ -172,11 +172,6 @@ fn best<I: Iterator<Item = f32>>(
         }
     }
     strongest
-}
-
-fn like(a: &Shape, b: &Shape) -> bool {
-    let (a, b) = (a.width(), b.width());
-    a < WIDTHS * b + 2.0 && b < WIDTHS * a + 2.0
 }
 
 /// The cosine between the channels' contrasts, whatever its sign.
@@ -203,7 +198,9 @@ fn beside_in_column(shape: &Shape, column: &Column, here: &[Shape]) -> f32 {
         let k = line.path.len() / 2;
         let middle = line.path.first + k;
         let away = line.path.centres[k] - column.centre(middle);
-        (middle < first || middle >= end) && away.abs() <= BESIDE + 0.25 * shape.width() && like(shape, line)
+        (middle < first || middle >= end)
+            && away.abs() <= BESIDE + 0.25 * shape.width()
+            && alike(shape.width(), line.width())
     };
     here.iter().filter(apart).map(|line| libm::log1pf(line.track.gain.max(0.0))).fold(0.0, f32::max)
 }

@@ -164,8 +164,8 @@ fn runs_along(shape: &Shape, other: &Shape) -> bool {
     2 * beside.count() > shape.path.len()
 }
 
-/// Whether a line of one width may be the rim of a line of the other, or the same line: a thin scratch is no part of the
-/// broad thing of the scene that it crosses.
+/// Whether a line of one width may be the rim of a line of the other, or the same line, in this frame or another: a thin
+/// scratch is no part of the broad thing of the scene that it crosses.
 fn alike(a: f32, b: f32) -> bool {
     a < WIDTHS * b + 2.0 && b < WIDTHS * a + 2.0
 }

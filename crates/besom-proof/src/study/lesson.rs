@@ -81,7 +81,9 @@ fn lesson(
     aged: &[Vec<Plane>],
     labels: &[Plane<u8>],
 ) -> Lesson {
-    let (_, frames) = study(aged, labels, &DetectSettings::default(), frames);
+    // Marks in the gate are taught by lessons of their own.
+    let settings = DetectSettings { gate: false, ..DetectSettings::default() };
+    let (_, frames) = study(aged, labels, &settings, frames);
     let pixels = labels.first().map_or(0, |l| l.width() * l.height());
     Lesson { clip, name: name.to_owned(), ageing, frames, megapixels: pixels as f32 / 1e6 }
 }

@@ -1,8 +1,9 @@
 //! One frame's candidates.
 
 use besom_motion::{Flicker, MotionField, Vector, compensate, estimate_field, reconcile};
-use besom_scan::{Plane, Rect};
+use besom_scan::{Plane, Rect, RunMask};
 
+use crate::beside_lines;
 use crate::candidate::{Candidate, Kind, Origin, Risk};
 use crate::colour::{self, ColourEvidence, ColourThresholds};
 use crate::components::{Component, Thresholds, components};
@@ -12,6 +13,7 @@ use crate::features::{Crowd, Measured, Scene, Side, Unrest, closer_look, glance}
 use crate::gate::{self, GateSuspect};
 use crate::grain::Grain;
 use crate::infrared::{self, Opinion};
+use crate::levels;
 use crate::lines::{LineSuspect, suspected_lines};
 use crate::model::{DISMISSED_BELOW, Judged, Model};
 use crate::nearby::look_by_place;
@@ -109,7 +111,9 @@ impl<'a> Window<'a> {
         let to = |other: &Prepared| estimate_field(&current.pyramid, &other.pyramid);
         let (mut a, mut b) = rayon::join(|| to(neighbours[0]), || to(neighbours[1]));
         if !one_sided {
-            reconcile(&mut a, &mut b);
+            reconcile(&mut a, &mut b, -1.0);
+        } else if !std::ptr::eq(neighbours[0], neighbours[1]) {
+            reconcile(&mut a, &mut b, 2.0);
         }
         let witnesses = witnesses.map(|w| w.filter(|p| same_size(p)));
         let medians = rayon::join(|| a.median(), || b.median()).into();
@@ -143,15 +147,19 @@ fn tile(bounds: &Rect) -> (i32, i32) {
 
 /// Finds and measures the suspected marks of `window.current`. `first_look` gives a probability by the measurements that cost
 /// little ([`crate::features::Glance::values`]); marks below [`DISMISSED_BELOW`] are not looked at more closely, only where they lie is
-/// kept. Empty when the frame stands alone in its shot.
+/// kept. `line` gives the confidence of a line: marks are looked for beside the sure ones, not in them.
+/// Empty when the frame stands alone in its shot.
 pub fn suspects(
     window: &Window,
     grain: &Grain,
     settings: &Settings,
     first_look: &(dyn Fn(&[f32]) -> f32 + Sync),
+    line: &dyn Fn(&LineSuspect) -> f32,
 ) -> Suspects {
     let current = window.current;
     let Some(around) = window.around() else { return Suspects::default() };
+    let lines = suspected_lines(&around, grain);
+    let sure: Vec<&RunMask> = lines.iter().filter(|l| line(l) >= SURE).map(|l| &l.mask).collect();
     let [(frame_a, field_a), (frame_b, field_b)] = &around.sides;
     let ((a, gain_a), (b, gain_b)) =
         rayon::join(|| seen(current, frame_a, field_a), || seen(current, frame_b, field_b));
@@ -161,7 +169,12 @@ pub fn suspects(
     if let Some(infrared) = &current.infrared {
         infrared::join_weaker(infrared, &evidence, &settings.thresholds, &mut components);
     }
+    let components = beside_lines::apart(components, &sure, &evidence, &settings.thresholds);
+    let mut components = levels::parted(components, &evidence, &settings.thresholds);
     let mut taken = Plane::<u8>::new(current.width(), current.height());
+    for line in sure {
+        line.paint(&mut taken, 1);
+    }
     for c in &components {
         c.mask.paint(&mut taken, 1);
     }
@@ -208,7 +221,7 @@ pub fn suspects(
             Err(probability) => found.dismissed.push((component.bounds, probability)),
         }
     }
-    found.lines = suspected_lines(&around, grain);
+    found.lines = lines;
     if settings.gate {
         found.gate = gate::suspected_marks(&around, &evidence, grain);
     }
@@ -217,7 +230,8 @@ pub fn suspects(
 
 /// The candidates of `window.current`, in the order of their first pixel.
 pub fn detect(window: &Window, grain: &Grain, model: &Model, settings: &Settings) -> Vec<Candidate> {
-    let found = suspects(window, grain, settings, &|values| model.first_look(values));
+    let found =
+        suspects(window, grain, settings, &|values| model.first_look(values), &|line| model.lines().confidence(line));
     let first: Vec<f32> = found.measured.iter().map(|m| model.by_itself(m)).collect();
     let mut marks: Vec<(Rect, f32)> = found.components.iter().map(|c| c.bounds).zip(first.iter().copied()).collect();
     marks.extend(&found.dismissed);

@@ -4,6 +4,7 @@
 //! the reel, so threads, chunks and machines give byte-identical results. Nothing here knows of files.
 #![forbid(unsafe_code)]
 
+mod beside_lines;
 pub mod candidate;
 mod cells;
 pub mod colour;
@@ -16,6 +17,7 @@ pub mod gate;
 pub mod grain;
 pub mod groups;
 pub mod infrared;
+mod levels;
 pub mod likeness;
 pub mod lines;
 pub mod link;

@@ -26,12 +26,12 @@ const STEADY: usize = 40;
 ///
 /// Surroundings are taken around the middle of small blocks of cells, not around each cell: they reach five blocks and more,
 /// and islands are many on a picture full of motion. Does nothing when the fields have different lattices.
-pub fn reconcile(before: &mut MotionField, after: &mut MotionField) {
+pub fn reconcile(before: &mut MotionField, after: &mut MotionField, times: f32) {
     if before.cells() != after.cells() || before.cell() != after.cell() {
         return;
     }
     let (columns, rows) = before.cells();
-    let steady = steady_cells(before, after);
+    let steady = steady_cells(before, after, times);
     let counts = Counts::new(&steady);
     let reach = REACH.div_ceil(before.cell());
     let side = 2 * (reach / 5) + 1;
@@ -74,13 +74,17 @@ pub fn reconcile(before: &mut MotionField, after: &mut MotionField) {
 }
 
 /// 1 where the two vectors of a cell oppose each other.
-fn steady_cells(a: &MotionField, b: &MotionField) -> Plane<u8> {
+fn steady_cells(a: &MotionField, b: &MotionField, times: f32) -> Plane<u8> {
+    let left = |a: &Plane, b: &Plane| {
+        middle(&mut a.as_slice().iter().zip(b.as_slice()).map(|(a, b)| b - times * a).collect::<Vec<f32>>())
+    };
+    let sway = Vector::new(left(&a.dx, &b.dx), left(&a.dy, &b.dy));
     let (columns, rows) = a.cells();
     let mut steady = Plane::new(columns, rows);
     steady.as_mut_slice().par_chunks_mut(columns).enumerate().for_each(|(r, line)| {
         for (c, out) in line.iter_mut().enumerate() {
             let (va, vb) = (a.cell_vector(c, r), b.cell_vector(c, r));
-            let left = Vector::new(va.dx + vb.dx, va.dy + vb.dy).length();
+            let left = Vector::new(vb.dx - times * va.dx, vb.dy - times * va.dy).distance(sway);
             *out = u8::from(left <= SLACK + SLACK_SHARE * 0.5 * (va.length() + vb.length()));
         }
     });
@@ -173,7 +177,7 @@ mod tests {
             }
         }
         let [mut a, mut b] = fields;
-        reconcile(&mut a, &mut b);
+        reconcile(&mut a, &mut b, -1.0);
         for (c, r) in [(20, 20), (21, 21), (22, 22)] {
             assert_eq!(a.cell_vector(c, r), Vector::new(3.0, 1.0));
             assert_eq!(b.cell_vector(c, r), Vector::new(-3.0, -1.0));

@@ -103,6 +103,7 @@ fn placed(line: &Shape, bands: &[Plane]) -> Option<Shape> {
         channels: turned(&line.channels),
         bands,
         contrast,
+        alone: Vec::new(),
         ..line.clone()
     };
     (contrast > 0.0).then_some(shape)

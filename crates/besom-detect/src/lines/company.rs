@@ -34,9 +34,20 @@ struct Frame<'a> {
     side: usize,
 }
 
+/// What one of the frames around has at a line's place on the film.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Companion {
+    /// Whether the frame is next to the line's own.
+    pub next: bool,
+    /// The strongest line there that is like it, by the first [`super::ALONE`] of [`super::NAMES`]; `None` without any.
+    pub values: Option<Vec<f32>>,
+}
+
 /// The best of a frame's lines at a place.
 #[derive(Clone, Copy, Debug)]
 struct Found {
+    /// Its place among them.
+    line: usize,
     /// The logarithm of one more than its gain.
     gain: f32,
     /// Pixels from the place.
@@ -93,11 +104,18 @@ impl<'a> Companions<'a> {
 
     /// The company of a line among `here`, the lines of its own frame: see the names that begin with `company` in
     /// [`super::NAMES`].
-    pub(super) fn measure(&self, shape: &Shape, column: &Column, around: &Around, here: &[Shape]) -> [f32; 11] {
+    pub(super) fn measure(
+        &self,
+        shape: &Shape,
+        column: &Column,
+        around: &Around,
+        here: &[Shape],
+    ) -> ([f32; 11], Vec<Companion>) {
         let (width, height) = (around.current.width() as f32, around.current.height() as f32);
         let slope = if shape.path.len() < SLOPE_KNOWN { 0.0 } else { shape.path.line().1 };
         let (mut stays, mut moves, mut sides) = (Vec::new(), Vec::new(), Vec::new());
         let mut found: Vec<(f32, Found)> = Vec::new();
+        let mut companions = Vec::new();
         for frame in &self.frames {
             let distance = frame.distance.abs();
             let reach = reach(distance, around.current.width());
@@ -126,12 +144,14 @@ impl<'a> Companions<'a> {
                 sides.push(there.map_or(0.0, |f| f.gain));
             }
             found.extend(there.map(|f| (frame.distance, f)));
+            let values = there.map(|f| frame.lines[f.line].alone.clone());
+            companions.push(Companion { next: distance < 1.5, values });
         }
         let mean = |values: &[f32]| values.iter().sum::<f32>() / values.len() as f32;
         let of_found = |f: &dyn Fn(&Found) -> f32| mean(&found.iter().map(|(_, found)| f(found)).collect::<Vec<_>>());
         // Through the line itself: pixels a frame, and what is left.
         let (drift, left) = steady(&found);
-        [
+        let measured = [
             mean(&stays),
             stays.iter().copied().fold(f32::NEG_INFINITY, f32::max),
             stays.iter().copied().fold(f32::INFINITY, f32::min),
@@ -143,7 +163,8 @@ impl<'a> Companions<'a> {
             of_found(&|f| f.width),
             of_found(&|f| f.colour),
             beside_in_column(shape, column, here),
-        ]
+        ];
+        (measured, companions)
     }
 }
 
@@ -160,7 +181,7 @@ fn best<I: Iterator<Item = f32>>(
     places: impl Fn(usize) -> I,
 ) -> Option<Found> {
     let mut strongest: Option<Found> = None;
-    for line in lines.iter().filter(|line| alike(shape.width(), line.width())) {
+    for (index, line) in lines.iter().enumerate().filter(|(_, line)| alike(shape.width(), line.width())) {
         let k = line.path.len() / 2;
         let centre = line.path.centres[k];
         let nearest = places(line.path.first + k).map(|x| centre - x).min_by(|a, b| a.abs().total_cmp(&b.abs()));
@@ -168,7 +189,7 @@ fn best<I: Iterator<Item = f32>>(
         let gain = libm::log1pf(line.track.gain.max(0.0));
         if strongest.is_none_or(|s| gain > s.gain) {
             let width = libm::logf(line.width().max(0.5) / shape.width().max(0.5)).abs();
-            strongest = Some(Found { gain, offset, width, colour: colour(shape, line) });
+            strongest = Some(Found { line: index, gain, offset, width, colour: colour(shape, line) });
         }
     }
     strongest
@@ -210,7 +231,7 @@ mod tests {
     use super::*;
 
     fn at(distance: f32, offset: f32) -> (f32, Found) {
-        (distance, Found { gain: 3.0, offset, width: 0.0, colour: 1.0 })
+        (distance, Found { line: 0, gain: 3.0, offset, width: 0.0, colour: 1.0 })
     }
 
     #[test]

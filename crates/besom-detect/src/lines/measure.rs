@@ -7,7 +7,7 @@ use besom_scan::Plane;
 
 use super::behaviour::{Against, Search, correlation};
 use super::column::{Column, Shown};
-use super::company::Companions;
+use super::company::{Companion, Companions};
 use super::shape::{Shape, row_of};
 use super::strip::{median, spread};
 use crate::prepare::Prepared;
@@ -81,16 +81,28 @@ pub const NAMES: [&str; 65] = [
     "company_here",
 ];
 
-/// Where a line lies among the others: their number, and the number of those near.
+/// The first so many of [`NAMES`] are measured in the line's own frame and know nothing of those around.
+pub const ALONE: usize = 26;
+
+/// Where a line lies among the others of its frame: their number, and the number of those near.
 #[derive(Clone, Copy, Debug)]
-pub(super) struct Crowd {
-    pub(super) all: usize,
-    pub(super) near: usize,
+struct Crowd {
+    all: usize,
+    near: usize,
+}
+
+impl Crowd {
+    /// Of a line among `all`, which may be one of them.
+    fn of(shape: &Shape, all: &[Shape], one_of_them: bool) -> Self {
+        let middle = |s: &Shape| s.path.centres[s.path.len() / 2];
+        let reach = 30.0 + 4.0 * shape.width();
+        let near = all.iter().filter(|s| (middle(s) - middle(shape)).abs() < reach).count();
+        Self { all: all.len(), near: near - usize::from(one_of_them) }
+    }
 }
 
 /// The other lines of the frame and of those around.
 pub(super) struct Others<'a> {
-    pub(super) crowd: Crowd,
     pub(super) here: &'a [Shape],
     pub(super) companions: &'a Companions<'a>,
 }
@@ -102,9 +114,25 @@ pub(super) struct Evens<'a> {
     pub(super) witnesses: [Option<Cow<'a, [Plane]>>; 2],
 }
 
-pub(super) fn measure(shape: &Shape, column: &Column, around: &Around, evens: &Evens, others: &Others) -> Vec<f32> {
+/// What is measured of the lines of a frame in it.
+pub(super) fn alone(frame: &Prepared, lines: &[Shape]) -> Vec<Vec<f32>> {
+    lines.iter().map(|line| own(line, line.path.line(), frame, Crowd::of(line, lines, true))).collect()
+}
+
+/// The measurements of a line, and for each of the frames around the line that keeps it company.
+pub(super) fn measure(
+    shape: &Shape,
+    column: &Column,
+    around: &Around,
+    evens: &Evens,
+    others: &Others,
+) -> (Vec<f32>, Vec<Companion>) {
     let line = shape.path.line();
-    let mut values = own(shape, line, around.current, others.crowd);
+    let mut values = if shape.alone.is_empty() {
+        own(shape, line, around.current, Crowd::of(shape, others.here, false))
+    } else {
+        shape.alone.clone()
+    };
     let search = Search::new(shape, &evens.current);
     let size = (around.current.width() as f32, around.current.height() as f32);
     let sides = [0, 1].map(|k| search.against(&evens.sides[k], &around.sides[k].1, size, line.1));
@@ -115,8 +143,9 @@ pub(super) fn measure(shape: &Shape, column: &Column, around: &Around, evens: &E
     values.push(if witnesses.is_empty() { f32::NAN } else { seen });
     values.push(f32::from(u8::from(around.one_sided)));
     values.extend(along_the_film(column, evens, size, line.1));
-    values.extend(others.companions.measure(shape, column, around, others.here));
-    values
+    let (company, companions) = others.companions.measure(shape, column, around, others.here);
+    values.extend(company);
+    (values, companions)
 }
 
 /// How far a scratch may wander from one frame to the next on a 2K scan, in pixels; smaller scans, to half of that.

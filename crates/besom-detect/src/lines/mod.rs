@@ -26,8 +26,9 @@ mod tracks;
 
 pub use bands::BAND;
 pub(crate) use bands::{Evened, banded};
-pub use measure::NAMES;
-pub use model::LineModel;
+pub use company::Companion;
+pub use measure::{ALONE, NAMES};
+pub use model::{JUDGED_BY, LineModel, by_company};
 pub(crate) use shape::Shape;
 pub(crate) use strip::straight;
 
@@ -42,7 +43,7 @@ use bands::{scales, tall};
 use carried::carried;
 use column::Column;
 use company::Companions;
-use measure::{Crowd, Evens, Others, measure};
+use measure::{Evens, Others, alone, measure};
 use tracks::tracks;
 
 /// Fewest bands of a frame in which lines are looked for.
@@ -57,6 +58,8 @@ pub struct LineSuspect {
     pub polarity: Polarity,
     /// One value a name of [`NAMES`]; not a number where something could not be measured.
     pub values: Vec<f32>,
+    /// For each of the frames around, the line that keeps it company there.
+    pub companions: Vec<Companion>,
     /// Its usual contrast in grain sigmas.
     pub contrast: f32,
 }
@@ -69,7 +72,8 @@ impl LineSuspect {
 
     /// The suspect as a candidate.
     pub fn judged(self, model: &LineModel) -> Candidate {
-        let confidence = model.confidence(&self.values);
+        let values = model.judged_by(&self);
+        let confidence = model.probability(&values);
         let still = self.get("telling") < 0.3;
         Candidate {
             kind: Kind::Line,
@@ -83,7 +87,7 @@ impl LineSuspect {
             },
             origin: Origin::Film,
             peak: self.contrast,
-            reasons: model.reasons(&self.values),
+            reasons: model.reasons(&values),
             mask: self.mask,
         }
     }
@@ -110,15 +114,15 @@ pub fn suspected_lines(around: &Around, grain: &Grain) -> Vec<LineSuspect> {
     let more = carried(&companions, &own, &evens.current, current.width());
     let middle = |s: &Shape| s.path.centres[s.path.len() / 2];
     let suspect = |shape: &Shape| {
-        let reach = 30.0 + 4.0 * shape.width();
-        let near = own.iter().filter(|s| (middle(s) - middle(shape)).abs() < reach).count().saturating_sub(1);
         let column = Column::of(shape, rows);
-        let others = Others { crowd: Crowd { all: own.len(), near }, here: &own, companions: &companions };
+        let others = Others { here: &own, companions: &companions };
+        let (values, companions) = measure(shape, &column, around, &evens, &others);
         let path = shape.path.first..shape.path.first + shape.path.len();
         LineSuspect {
             mask: mask::of_column(shape, &column.pieces(&evens.current, path), current),
             polarity: if shape.track.sign > 0.0 { Polarity::Bright } else { Polarity::Dark },
-            values: measure(shape, &column, around, &evens, &others),
+            values,
+            companions,
             contrast: shape.contrast,
         }
     };
@@ -135,7 +139,12 @@ pub fn suspected_lines(around: &Around, grain: &Grain) -> Vec<LineSuspect> {
 pub(crate) fn shapes(frame: &Prepared, bands: &[Plane]) -> Vec<Shape> {
     let found = tracks(&scales(bands), &scales(&tall(bands)));
     let shapes = found.iter().filter_map(|t| Shape::of(t, bands));
-    apart(shapes.filter(|shape| mask::is_inside(shape, frame)))
+    let mut lines = apart(shapes.filter(|shape| mask::is_inside(shape, frame)));
+    let measured = alone(frame, &lines);
+    for (line, measured) in lines.iter_mut().zip(measured) {
+        line.alone = measured;
+    }
+    lines
 }
 
 /// The shapes without those that run beside or on a stronger one of much the same width for most of their length: a

@@ -31,6 +31,9 @@ pub(crate) struct Shape {
     pub(super) bands: Vec<Band>,
     /// Its usual contrast in grain sigmas of the weighted sum.
     pub(super) contrast: f32,
+    /// What is measured of it in its own frame, the first [`super::ALONE`] of [`super::NAMES`]; empty as long as the frame's
+    /// other lines are not known.
+    pub(super) alone: Vec<f32>,
 }
 
 impl Shape {
@@ -64,8 +67,9 @@ impl Shape {
         let read: Vec<Band> = (0..strip.len()).map(|k| parts.read(&strip, k, 0)).collect();
         // The stronger half of the bands: a broken line is judged by its whole parts.
         let contrast = quantile(&mut read.iter().map(|b| b.contrast()).collect::<Vec<_>>(), 0.65);
+        let alone = Vec::new();
         let mut shape =
-            Self { track: track.clone(), path, weights, channels, profile, parts, edges, bands: read, contrast };
+            Self { track: track.clone(), path, weights, channels, profile, parts, edges, bands: read, contrast, alone };
         (contrast > 0.0).then(|| {
             shape.extend(bands);
             shape

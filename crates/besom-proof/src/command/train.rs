@@ -138,6 +138,7 @@ fn train_lines(arguments: &Arguments, out: &mut dyn Write) -> Result<(), Failure
         write!(out, "{}", lines::table(&lessons, &taught, *sensitivity))?;
     }
     if let Some(folder) = &arguments.to {
+        write_atomically(&folder.join("line-alone.ron"), taught.alone.fit.trees.to_ron().as_bytes())?;
         write_atomically(&folder.join("lines.ron"), taught.confidence.fit.trees.to_ron().as_bytes())?;
     }
     Ok(())

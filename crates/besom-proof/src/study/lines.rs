@@ -4,7 +4,7 @@
 //! scratches of every sort, undamaged, turned by a quarter (its level edges become uprights), and held still, where only
 //! the gate's unsteadiness tells a scratch from a mast.
 
-use besom_detect::lines::{NAMES, suspected_lines};
+use besom_detect::lines::{ALONE, Companion, JUDGED_BY, NAMES, by_company, suspected_lines};
 use besom_detect::{Grain, Prepared, Window};
 use besom_scan::{Plane, RunMask};
 use rand::{Rng, SeedableRng};
@@ -15,9 +15,10 @@ use super::{FrameStudy, grain_of, judge};
 use crate::ageing::{Aged, LINE, Level, LineStyle, Settings as Ageing, Style, age};
 use crate::demo;
 use crate::score::{LEAST_PIXELS, Reliability, is_found, objects};
-use crate::train::{Calibrated, Settings, Table, TrainError, train_calibrated};
+use crate::train::{Calibrated, Settings, Table, TrainError, train_calibrated, train_calibrated_beside};
 
 /// A clip aged one way, with its suspected lines judged.
+#[derive(Default)]
 pub struct LineLesson {
     /// Number of the clip; all lessons of a clip are left out together.
     pub clip: u32,
@@ -32,6 +33,8 @@ pub struct LineLesson {
     pub weight: f32,
     /// For each frame and suspect, whether it lies on a true line (not merely near dust): the answer to learn.
     pub answers: Vec<Vec<bool>>,
+    /// For each frame and suspect, what keeps it company in the frames around.
+    pub companions: Vec<Vec<Vec<Companion>>>,
     /// For each frame, the suspects' pixels and the true lines'.
     pub pixels: Vec<LinePixels>,
 }
@@ -156,24 +159,30 @@ const USUAL_LINES: f32 = 1.6;
 pub fn lesson(clip: u32, name: &str, ageing: &'static str, aged: &Aged, lines: f32) -> LineLesson {
     let prepared: Vec<Option<Prepared>> = aged.aged.par_iter().map(|planes| Prepared::new(planes.clone())).collect();
     let grain = grain_of(&prepared);
-    let (mut frames, mut answers, mut pixels) = (Vec::new(), Vec::new(), Vec::new());
+    let weight = (USUAL_LINES / lines).min(1.0);
+    let mut lesson = LineLesson { clip, name: name.to_owned(), ageing, weight, ..LineLesson::default() };
     for (n, labels) in aged.labels.iter().enumerate() {
-        let (study, answer, marked) = study_frame(&prepared, n, &grain, labels);
-        frames.push(study);
-        answers.push(answer);
-        pixels.push(marked);
+        let studied = study_frame(&prepared, n, &grain, labels);
+        lesson.frames.push(studied.study);
+        lesson.answers.push(studied.answers);
+        lesson.companions.push(studied.companions);
+        lesson.pixels.push(studied.pixels);
     }
-    LineLesson { clip, name: name.to_owned(), ageing, frames, answers, pixels, weight: (USUAL_LINES / lines).min(1.0) }
+    lesson
 }
 
-fn study_frame(
-    prepared: &[Option<Prepared>],
-    n: usize,
-    grain: &Grain,
-    labels: &Plane<u8>,
-) -> (FrameStudy, Vec<bool>, LinePixels) {
+/// What a frame adds to a lesson: an entry of each of its lists.
+#[derive(Default)]
+struct StudiedLines {
+    study: FrameStudy,
+    answers: Vec<bool>,
+    companions: Vec<Vec<Companion>>,
+    pixels: LinePixels,
+}
+
+fn study_frame(prepared: &[Option<Prepared>], n: usize, grain: &Grain, labels: &Plane<u8>) -> StudiedLines {
     let Some(around) = Window::of_shot(prepared, n).and_then(|window| window.around()) else {
-        return Default::default();
+        return StudiedLines::default();
     };
     let suspects = suspected_lines(&around, grain);
     let masks: Vec<&RunMask> = suspects.iter().map(|s| &s.mask).collect();
@@ -181,44 +190,70 @@ fn study_frame(
     let study = judge(&masks, values, labels);
     let lines = labels.map(|bits| bits & LINE);
     let on_lines = judge(&masks, vec![Vec::new(); masks.len()], &lines);
-    let answers = on_lines.judged.iter().map(|j| j.real).collect();
-    let pixels = LinePixels {
-        objects: objects(&lines, |v| v != 0, LEAST_PIXELS),
-        suspects: suspects.into_iter().map(|s| s.mask).collect(),
-    };
-    (study, answers, pixels)
+    let objects = objects(&lines, |v| v != 0, LEAST_PIXELS);
+    let (companions, suspects) = suspects.into_iter().map(|s| (s.companions, s.mask)).unzip();
+    StudiedLines {
+        answers: on_lines.judged.iter().map(|j| j.real).collect(),
+        study,
+        companions,
+        pixels: LinePixels { suspects, objects },
+    }
 }
 
-/// The line ensemble, and each lesson's confidences when its clip was left out.
+/// The line ensembles, and each lesson's confidences when its clip was left out.
 pub struct TaughtLines {
-    /// The ensemble.
+    /// The ensemble that judges a line by its own frame.
+    pub alone: Calibrated,
+    /// The ensemble that judges it by everything.
     pub confidence: Calibrated,
     /// For each lesson and frame, the confidence of each suspect by ensembles that never saw its clip.
     pub left_out: Vec<Vec<Vec<f32>>>,
 }
 
-/// Trains on the lessons. Every clip is a fold of the calibration.
+/// Every suspect of the lessons in turn: its lesson, its measurements, its answer, its company.
+fn suspects(lessons: &[LineLesson]) -> impl Iterator<Item = (&LineLesson, &[f32], bool, &[Companion])> {
+    lessons.iter().flat_map(|lesson| {
+        let frames = lesson.frames.iter().zip(&lesson.answers).zip(&lesson.companions);
+        frames.flat_map(move |((frame, answers), companions)| {
+            let suspects = frame.judged.iter().zip(answers).zip(companions);
+            suspects.map(move |((judged, answer), company)| (lesson, &judged.values[..], *answer, &company[..]))
+        })
+    })
+}
+
+/// Trains on the lessons. Every clip is a fold of the calibration. What a line's companions are worth is said by ensembles that
+/// never saw the clip, as it is of a film that is searched.
 ///
 /// # Errors
 /// [`TrainError`], also when the lessons come from one clip only.
 pub fn teach(lessons: &[LineLesson]) -> Result<TaughtLines, TrainError> {
-    let mut table = Table::named(&NAMES);
-    for lesson in lessons {
-        for (frame, answers) in lesson.frames.iter().zip(&lesson.answers) {
-            for (judged, answer) in frame.judged.iter().zip(answers) {
-                let weight = if *answer { lesson.weight } else { 1.0 };
-                table.add(lesson.clip, *answer, weight, &judged.values);
-            }
+    let clips = lessons.iter().map(|l| l.clip).max().map_or(0, |m| m as usize + 1);
+    let weight = |lesson: &LineLesson, answer: bool| if answer { lesson.weight } else { 1.0 };
+    let (mut by_itself, mut beside) = (Table::named(&NAMES[..ALONE]), Table::named(&NAMES[..ALONE]));
+    for (lesson, values, answer, company) in suspects(lessons) {
+        by_itself.add(lesson.clip, answer, weight(lesson, answer), &values[..ALONE]);
+        for values in company.iter().filter_map(|c| c.values.as_ref()) {
+            beside.add(lesson.clip, false, 0.0, values);
         }
     }
-    let clips = lessons.iter().map(|l| l.clip).max().map_or(0, |m| m as usize + 1);
     let settings = Settings { trees: 150, depth: 5, learning_rate: 0.07, ..Settings::default() };
+    let (alone, scores) = train_calibrated_beside(&by_itself, &beside, &settings, clips)?;
+    let probability = |raw: Option<&f32>| raw.map_or(0.0, |raw| alone.fit.trees.calibrated(*raw));
+    let (mut own, mut theirs) = (alone.out_of_fold.iter(), scores.iter());
+    let mut table = Table::named(&JUDGED_BY);
+    for (lesson, values, answer, company) in suspects(lessons) {
+        let own = probability(own.next());
+        let mut sure = |c: &Companion| (c.next, c.values.as_ref().map_or(0.0, |_| probability(theirs.next())));
+        let company: Vec<(bool, f32)> = company.iter().map(&mut sure).collect();
+        let judged_by: Vec<f32> = values.iter().copied().chain(by_company(own, &company)).collect();
+        table.add(lesson.clip, answer, weight(lesson, answer), &judged_by);
+    }
     let confidence = train_calibrated(&table, &settings, clips)?;
     let mut rows = confidence.out_of_fold.iter();
     let mut next = || rows.next().map_or(0.0, |raw| confidence.fit.trees.calibrated(*raw));
     let left_out =
         lessons.iter().map(|l| l.frames.iter().map(|f| f.judged.iter().map(|_| next()).collect()).collect()).collect();
-    Ok(TaughtLines { confidence, left_out })
+    Ok(TaughtLines { alone, confidence, left_out })
 }
 
 /// Counts of a lesson at one sensitivity.

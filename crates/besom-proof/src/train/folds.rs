@@ -40,9 +40,22 @@ pub fn folds_by_group(groups: &[u32], count: usize) -> Vec<u32> {
 /// # Errors
 /// [`TrainError`]; also when everything is in one fold, because then nothing is left to train on.
 pub fn out_of_fold(table: &Table, settings: &Settings, count: usize) -> Result<Vec<f32>, TrainError> {
+    let nothing = table.filtered(|_| false);
+    Ok(out_of_fold_beside(table, &nothing, settings, count)?.0)
+}
+
+/// The same, and the scores of the rows of another table, each from the trees that saw nothing of its clip.
+fn out_of_fold_beside(
+    table: &Table,
+    beside: &Table,
+    settings: &Settings,
+    count: usize,
+) -> Result<(Vec<f32>, Vec<f32>), TrainError> {
     table.check()?;
-    let folds = folds_by_group(&table.groups, count);
-    let mut scores = vec![0.0; table.len()];
+    let both: Vec<u32> = table.groups.iter().chain(&beside.groups).copied().collect();
+    let folds = folds_by_group(&both, count);
+    let (folds, folds_beside) = folds.split_at(table.len());
+    let (mut scores, mut scores_beside) = (vec![0.0; table.len()], vec![0.0; beside.len()]);
     for fold in 0..count as u32 {
         let held: Vec<usize> = (0..table.len()).filter(|i| folds[*i] == fold).collect();
         if held.is_empty() {
@@ -55,8 +68,11 @@ pub fn out_of_fold(table: &Table, settings: &Settings, count: usize) -> Result<V
         for i in held {
             scores[i] = fit.trees.raw(table.row(i));
         }
+        for (i, score) in scores_beside.iter_mut().enumerate().filter(|(i, _)| folds_beside[*i] == fold) {
+            *score = fit.trees.raw(beside.row(i));
+        }
     }
-    Ok(scores)
+    Ok((scores, scores_beside))
 }
 
 /// Trains on the whole table and calibrates on out-of-fold scores, so that probabilities hold for clips not seen.
@@ -67,11 +83,24 @@ pub fn out_of_fold(table: &Table, settings: &Settings, count: usize) -> Result<V
 /// # Errors
 /// [`TrainError`].
 pub fn train_calibrated(table: &Table, settings: &Settings, count: usize) -> Result<Calibrated, TrainError> {
-    let out_of_fold = out_of_fold(table, settings, count)?;
+    Ok(train_calibrated_beside(table, &table.filtered(|_| false), settings, count)?.0)
+}
+
+/// The same, and the raw scores of rows that are not trained on, each from trees that saw nothing of its clip.
+///
+/// # Errors
+/// [`TrainError`].
+pub fn train_calibrated_beside(
+    table: &Table,
+    beside: &Table,
+    settings: &Settings,
+    count: usize,
+) -> Result<(Calibrated, Vec<f32>), TrainError> {
+    let (out_of_fold, scores_beside) = out_of_fold_beside(table, beside, settings, count)?;
     let fit = train(table, settings)?;
     let curve = isotonic(&out_of_fold, &table.labels, &table.weights, KNOTS);
     let fit = Fit { trees: fit.trees.with_calibration(curve)?, ..fit };
-    Ok(Calibrated { fit, out_of_fold })
+    Ok((Calibrated { fit, out_of_fold }, scores_beside))
 }
 
 #[cfg(test)]

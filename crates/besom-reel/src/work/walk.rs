@@ -266,7 +266,7 @@ mod tests {
                 },
                 work: |place: usize, held: &Held<Counted>| {
                     // Some visits take longer than those after them.
-                    let steps = if place % 3 == 0 { 200_000 } else { 10 };
+                    let steps = if place.is_multiple_of(3) { 200_000 } else { 10 };
                     assert!((0..steps).fold(1u64, |v, k| std::hint::black_box(v ^ k)) < u64::MAX);
                     around(place).map(|p| held.get(p).unwrap().value).sum::<usize>()
                 },

@@ -43,7 +43,7 @@ fn four(rows: [&[f32]; 2], x: usize) -> f32 {
     0.25 * (rows[0][2 * x] + rows[0][2 * x + 1] + rows[1][2 * x] + rows[1][2 * x + 1])
 }
 
-#[multiversion::multiversion(targets("x86_64+avx2"))]
+#[multiversion::multiversion(targets("x86_64+avx512f+avx512bw+avx512dq+avx512vl", "x86_64+avx2"))]
 fn opponent_row(r: [&[f32]; 2], g: [&[f32]; 2], b: [&[f32]; 2], across: &mut [f32], against: &mut [f32]) {
     for x in 0..across.len().min(against.len()) {
         let (red, green, blue) = (four(r, x), four(g, x), four(b, x));
@@ -97,7 +97,7 @@ fn moved(planes: &[Plane; PLANES], field: &MotionField) -> [Plane; PLANES] {
 }
 
 /// Two rows, moved by squares of two samples, each of which is a cell of the field.
-#[multiversion::multiversion(targets("x86_64+avx2"))]
+#[multiversion::multiversion(targets("x86_64+avx512f+avx512bw+avx512dq+avx512vl", "x86_64+avx2"))]
 fn moved_band(planes: &[Plane; PLANES], field: &MotionField, band: usize, [across, against]: [&mut [f32]; PLANES]) {
     let (width, height) = (planes[0].width() as i32, planes[0].height() as i32);
     for x0 in (0..width).step_by(2) {

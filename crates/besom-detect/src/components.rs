@@ -81,7 +81,7 @@ pub fn components(evidence: &Evidence, t: &Thresholds) -> Vec<Component> {
 const TOGETHER: usize = 16;
 
 /// Puts the columns of a row's seeds.
-#[multiversion::multiversion(targets("x86_64+avx2"))]
+#[multiversion::multiversion(targets("x86_64+avx512f+avx512bw+avx512dq+avx512vl", "x86_64+avx2"))]
 fn put_seeds(spike: &[f32], rank: &[f32], t: &Thresholds, seeds: &mut Vec<usize>) {
     for (block, (spike, rank)) in spike.chunks(TOGETHER).zip(rank.chunks(TOGETHER)).enumerate() {
         let mut any = false;

@@ -2,6 +2,7 @@
 
 use besom_motion::{Flicker, MotionField, Vector, compensate, estimate_field, reconcile};
 use besom_scan::{Plane, Rect, RunMask};
+use rayon::prelude::*;
 
 use crate::beside_lines;
 use crate::candidate::{Candidate, Kind, Origin, Risk};
@@ -232,17 +233,15 @@ pub fn suspects(
 pub fn detect(window: &Window, grain: &Grain, model: &Model, settings: &Settings) -> Vec<Candidate> {
     let found =
         suspects(window, grain, settings, &|values| model.first_look(values), &|line| model.lines().confidence(line));
-    let first: Vec<f32> = found.measured.iter().map(|m| model.by_itself(m)).collect();
+    let first: Vec<f32> = found.measured.par_iter().map(|m| model.by_itself(m)).collect();
     let mut marks: Vec<(Rect, f32)> = found.components.iter().map(|c| c.bounds).zip(first.iter().copied()).collect();
     marks.extend(&found.dismissed);
     let companies = companies(&marks, window.current.width(), window.current.height());
-    let mut candidates: Vec<Candidate> = Vec::new();
-    for (((component, measured), first), company) in
-        found.components.into_iter().zip(&found.measured).zip(first).zip(companies)
-    {
-        let judged = Judged { measured, first, company: &company };
-        candidates.extend(judge(component, &judged, window.current, model, settings));
-    }
+    let measured = found.components.into_par_iter().zip(&found.measured).zip(first).zip(companies);
+    let judged = measured.filter_map(|(((component, measured), first), company)| {
+        judge(component, &Judged { measured, first, company: &company }, window.current, model, settings)
+    });
+    let mut candidates: Vec<Candidate> = judged.collect();
     let lines = found.lines.into_iter().map(|l| l.judged(model.lines()));
     let lines = whole_lines(lines.filter(|l| l.confidence >= settings.floor).collect());
     // What lies on a line that is sure is part of it.

@@ -40,7 +40,7 @@ pub fn test(current: &Plane, a: &Plane, b: &Plane, sigma: &[f32]) -> Evidence {
     Evidence { spike, rank }
 }
 
-#[multiversion::multiversion(targets("x86_64+avx2"))]
+#[multiversion::multiversion(targets("x86_64+avx512f+avx512bw+avx512dq+avx512vl", "x86_64+avx2"))]
 fn test_row(now: &[f32], a: &Plane, b: &Plane, y: usize, inverse: &[f32], spike: &mut [f32], rank: &mut [f32]) {
     let mut unit = vec![0.0f32; now.len()];
     for ((unit, a), b) in unit.iter_mut().zip(a.row(y)).zip(b.row(y)) {
@@ -50,7 +50,7 @@ fn test_row(now: &[f32], a: &Plane, b: &Plane, y: usize, inverse: &[f32], spike:
 }
 
 /// One row of the test; `unit` is one over the grain's standard deviation at every column.
-#[multiversion::multiversion(targets("x86_64+avx2"))]
+#[multiversion::multiversion(targets("x86_64+avx512f+avx512bw+avx512dq+avx512vl", "x86_64+avx2"))]
 pub(crate) fn test_row_in_units(
     now: &[f32],
     a: &Plane,

@@ -871,7 +871,7 @@ fn shifts(plane: &Plane, (dx, dy): (i32, i32), step: i32) -> [i32; ROWS] {
 }
 
 /// Sums of absolute differences, each over the points in their order, with every second sample from each shift on.
-#[multiversion::multiversion(targets("x86_64+avx2"))]
+#[multiversion::multiversion(targets("x86_64+avx512f+avx512bw+avx512dq+avx512vl", "x86_64+avx2"))]
 fn coarse_differences(shape: &Shape, plane: &Plane, shifts: [i32; ROWS]) -> [[f32; COARSE]; ROWS] {
     let samples = plane.as_slice();
     let mut sums = [[0.0f32; COARSE]; ROWS];
@@ -887,7 +887,7 @@ fn coarse_differences(shape: &Shape, plane: &Plane, shifts: [i32; ROWS]) -> [[f3
 }
 
 /// The same with every sample from each shift on.
-#[multiversion::multiversion(targets("x86_64+avx2"))]
+#[multiversion::multiversion(targets("x86_64+avx512f+avx512bw+avx512dq+avx512vl", "x86_64+avx2"))]
 fn fine_differences(shape: &Shape, plane: &Plane, shifts: [i32; ROWS]) -> [[f32; FINE]; ROWS] {
     let samples = plane.as_slice();
     let mut sums = [[0.0f32; FINE]; ROWS];

@@ -1,5 +1,7 @@
 //! From measurements to a probability, and to words.
 
+use std::sync::LazyLock;
+
 use crate::context::{self, Company};
 use crate::features::{FIRST_LOOK, Measured, NAMES};
 use crate::gate::GateModel;
@@ -132,12 +134,15 @@ impl Model {
     /// The three measurements that moved the score most, in words; each says whether it speaks for or against dirt.
     pub fn reasons(&self, judged: &Judged) -> Vec<String> {
         let mut parts: Vec<(f32, &'static str)> =
-            self.trees.contributions(&judged.measured.values).into_iter().zip(NAMES.map(words)).collect();
+            self.trees.contributions(&judged.measured.values).into_iter().zip(*WORDS).collect();
         let company: f32 = self.company.contributions(&judged.values()).iter().skip(1).take(context::NAMES.len()).sum();
         parts.push((company, "what else was found on this frame"));
         strongest(parts)
     }
 }
+
+/// What each measurement speaks of, looked up once.
+static WORDS: LazyLock<[&str; NAMES.len()]> = LazyLock::new(|| NAMES.map(words));
 
 /// What a measurement speaks of, in plain words.
 pub fn words(name: &str) -> &'static str {

@@ -11,14 +11,20 @@ pub(crate) fn look_by_place<T, K, A>(
 ) -> Vec<A>
 where
     T: Sync,
-    K: Ord,
+    K: Ord + Sync,
     A: Send,
 {
-    let mut order: Vec<(usize, &T)> = items.iter().enumerate().collect();
-    order.sort_by_key(|(_, item)| place(item));
-    let mut answers: Vec<(usize, A)> = order.into_par_iter().map(|(k, item)| (k, look(item))).collect();
-    answers.sort_unstable_by_key(|(k, _)| *k);
-    answers.into_iter().map(|(_, answer)| answer).collect()
+    let mut order: Vec<(K, u32)> = items.iter().map(place).zip(0..).collect();
+    // Places are unique with the items' numbers beside them, so that equals stay in their order.
+    order.sort_unstable();
+    let looked = order.par_iter().map(|(_, k)| items.get(*k as usize).map(&look));
+    // Answers are large: each is moved once to its own place instead of being sorted.
+    let mut looked: Vec<Option<A>> = looked.collect();
+    let mut at = vec![0; items.len()];
+    for (place, (_, k)) in order.iter().enumerate() {
+        at[*k as usize] = place;
+    }
+    at.into_iter().filter_map(|place: usize| looked[place].take()).collect()
 }
 
 #[cfg(test)]

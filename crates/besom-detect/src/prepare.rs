@@ -10,8 +10,9 @@ use rayon::prelude::*;
 
 use crate::colour;
 use crate::gate::outstanding;
+use crate::grain::Grain;
 use crate::infrared::Infrared;
-use crate::lines::{Evened, Shape, banded, shapes};
+use crate::lines::{BAND as LINE_BAND, Evened, FEWEST_BANDS, Shape, banded, shapes};
 use crate::whole::Sketch;
 
 /// A frame ready for motion and detection.
@@ -61,6 +62,15 @@ impl Prepared {
         let size = (self.width(), self.height());
         self.infrared = infrared.filter(|plane| plane.size() == size);
         self
+    }
+
+    /// Works out what a detection by this grain asks of every frame in its window. It would be worked out when first asked for,
+    /// but then by several threads at once, or by one while others wait. Changes no result.
+    pub fn make_ready(&self, grain: &Grain) {
+        if self.height() / LINE_BAND >= FEWEST_BANDS {
+            self.lines(&Evened::new(grain, self.planes.len()));
+        }
+        self.outstanding();
     }
 
     /// The bands evened, worked out once as long as it is by the same grain.
@@ -120,7 +130,7 @@ pub fn luma(planes: &[Plane]) -> Plane {
     out
 }
 
-#[multiversion::multiversion(targets("x86_64+avx2"))]
+#[multiversion::multiversion(targets("x86_64+avx512f+avx512bw+avx512dq+avx512vl", "x86_64+avx2"))]
 fn luma_row(red: &[f32], green: &[f32], blue: &[f32], out: &mut [f32]) {
     for (out, ((r, g), b)) in out.iter_mut().zip(red.iter().zip(green).zip(blue)) {
         *out = luma_of(*r, *g, *b);
@@ -147,7 +157,7 @@ pub fn smoothed(plane: &Plane) -> Plane {
 }
 
 /// One row of [`smoothed`]; `column` has two samples more than a row.
-#[multiversion::multiversion(targets("x86_64+avx2"))]
+#[multiversion::multiversion(targets("x86_64+avx512f+avx512bw+avx512dq+avx512vl", "x86_64+avx2"))]
 fn smoothed_row(up: &[f32], row: &[f32], down: &[f32], column: &mut [f32], out: &mut [f32]) {
     let width = row.len();
     for (column, ((up, row), down)) in column[1..=width].iter_mut().zip(up.iter().zip(row).zip(down)) {

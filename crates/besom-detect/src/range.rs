@@ -46,7 +46,7 @@ impl Range {
     }
 }
 
-#[multiversion::multiversion(targets("x86_64+avx2"))]
+#[multiversion::multiversion(targets("x86_64+avx512f+avx512bw+avx512dq+avx512vl", "x86_64+avx2"))]
 fn widen(range: &mut Range, row: &[f32]) {
     let (blocks, rest) = row.as_chunks::<LANES>();
     for block in blocks {
@@ -59,7 +59,7 @@ fn widen(range: &mut Range, row: &[f32]) {
     }
 }
 
-#[multiversion::multiversion(targets("x86_64+avx2"))]
+#[multiversion::multiversion(targets("x86_64+avx512f+avx512bw+avx512dq+avx512vl", "x86_64+avx2"))]
 fn widen_by_every_second(range: &mut Range, row: &[f32]) {
     let (blocks, rest) = row.as_chunks::<{ 2 * LANES }>();
     for block in blocks {
@@ -72,7 +72,7 @@ fn widen_by_every_second(range: &mut Range, row: &[f32]) {
     }
 }
 
-#[multiversion::multiversion(targets("x86_64+avx2"))]
+#[multiversion::multiversion(targets("x86_64+avx512f+avx512bw+avx512dq+avx512vl", "x86_64+avx2"))]
 fn widen_where_free(range: &mut Range, row: &[f32], hidden: &[u8], step: usize) {
     let whole = if step == 1 { row.len() / LANES * LANES } else { 0 };
     let (blocks, rest) = row.split_at(whole);

@@ -7,11 +7,15 @@ const MOST: usize = 3;
 
 /// The strongest parts of a score, each with what it speaks of: three at most, none said twice; equals in the order given.
 pub(crate) fn strongest(mut parts: Vec<(f32, &'static str)>) -> Vec<String> {
+    parts.retain(|(part, _)| part.abs() > LEAST);
     parts.sort_by(|a, b| b.0.abs().total_cmp(&a.0.abs()));
     let mut said: Vec<String> = Vec::new();
-    for (part, words) in parts.into_iter().filter(|(part, _)| part.abs() > LEAST) {
+    for (part, words) in parts {
+        if said.len() == MOST {
+            break;
+        }
         let sentence = format!("{}: {words}", if part > 0.0 { "for" } else { "against" });
-        if said.len() < MOST && !said.contains(&sentence) {
+        if !said.contains(&sentence) {
             said.push(sentence);
         }
     }

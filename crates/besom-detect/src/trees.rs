@@ -264,7 +264,7 @@ impl Walk {
 }
 
 /// Trees that are walked side by side.
-const SIDE_BY_SIDE: usize = 8;
+const SIDE_BY_SIDE: usize = 16;
 
 /// The file, field by field.
 #[derive(Deserialize)]

@@ -57,6 +57,8 @@ struct Rim {
     values: Vec<f32>,
     /// All of them lie inside it.
     bounds: Rect,
+    /// Those of a row stand a multiple of so many columns apart.
+    step: usize,
 }
 
 impl Rim {
@@ -82,7 +84,7 @@ impl Rim {
                 }
             }
         }
-        Self { x: xs, y: ys, values, bounds: r }
+        Self { x: xs, y: ys, values, bounds: r, step }
     }
 
     fn len(&self) -> usize {
@@ -155,8 +157,8 @@ impl Rim {
     fn fine_cost(&self, reference: &Plane, skip: Option<&Plane<u8>>, v: Vector, scratch: &mut Vec<f32>) -> (f32, f32) {
         scratch.clear();
         if skip.is_none() && self.well_inside(reference, v) {
-            differences_inside(self, reference, v, scratch);
-            return mean_deviation(scratch, scratch.iter().fold(0.0, |sum, d| sum + d));
+            let sum = differences_inside(self, reference, v, scratch);
+            return mean_deviation(scratch, sum);
         }
         let mut sum = 0.0;
         for (x, y, value) in self.pixels() {
@@ -230,7 +232,7 @@ const ROWS: usize = 3;
 
 /// [`Rim::cost`] and its level at [`LANES`] displacements from each of `shifts` on, given as steps through the samples. Each
 /// sum runs over the pixels in their order, as it does there.
-#[multiversion::multiversion(targets("x86_64+avx2"))]
+#[multiversion::multiversion(targets("x86_64+avx512f+avx512bw+avx512dq+avx512vl", "x86_64+avx2"))]
 fn costs_beside(rim: &Rim, reference: &Plane, shifts: [i64; ROWS]) -> ([[f32; LANES]; ROWS], [[f32; LANES]; ROWS]) {
     let (samples, width) = (reference.as_slice(), reference.width() as i64);
     let count = rim.values.len() as f32;
@@ -287,30 +289,104 @@ fn places(rim: &Rim, v: Vector, from: usize) -> ([i32; LANES], [i32; LANES], [f3
     (x, y, tx, ty)
 }
 
-/// Current minus reference moved by `v`, pixel by pixel, where all samples around each are there.
-#[multiversion::multiversion(targets("x86_64+avx2"))]
-fn differences_inside(rim: &Rim, reference: &Plane, v: Vector, out: &mut Vec<f32>) {
-    let (samples, width) = (reference.as_slice(), reference.width());
-    for from in (0..rim.values.len()).step_by(LANES) {
-        let (x, y, tx, ty) = places(rim, v, from);
-        let (mut wx, mut wy) = ([[0.0f32; LANES]; 4], [[0.0f32; LANES]; 4]);
-        for i in 0..LANES {
-            let (across, down) = (cubic_weights(tx[i]), cubic_weights(ty[i]));
-            for k in 0..4 {
-                (wx[k][i], wy[k][i]) = (across[k], down[k]);
-            }
+/// Current minus reference moved by `v`, pixel by pixel, where all samples around each are there; and the sum of it, taken in
+/// that order while the next ones are worked out.
+#[multiversion::multiversion(targets("x86_64+avx512f+avx512bw+avx512dq+avx512vl", "x86_64+avx2"))]
+fn differences_inside(rim: &Rim, reference: &Plane, v: Vector, out: &mut Vec<f32>) -> f32 {
+    let (mut from, mut sum) = (0, 0.0);
+    while from < rim.values.len() {
+        let done = match rim.step {
+            1 => differences_in_row::<1>(rim, reference, v, from, out),
+            2 => differences_in_row::<2>(rim, reference, v, from, out),
+            _ => None,
+        };
+        // No closure: it would not be compiled for the processor level of this function.
+        let next = from + if let Some(done) = done { done } else { differences_anywhere(rim, reference, v, from, out) };
+        for difference in &out[from..next] {
+            sum += difference;
         }
-        for (i, value) in rim.values[from..].iter().take(LANES).enumerate() {
-            let start = (y[i] - 1) as usize * width + (x[i] - 1) as usize;
-            let mut sum = 0.0;
-            for k in 0..4 {
-                let row = &samples[start + k * width..][..4];
-                let line = wx[0][i] * row[0] + wx[1][i] * row[1] + wx[2][i] * row[2] + wx[3][i] * row[3];
-                sum += wy[k][i] * line;
-            }
-            out.push(value - sum);
+        from = next;
+    }
+    sum
+}
+
+/// The differences of pixels from `from` on, all of one row, that stand up to [`LANES`] steps beside it: their samples are
+/// read side by side, with those of what lies between them. Gives how many they are; `None` where that cannot be done.
+// Inlined into the loop that is compiled for several processor levels.
+#[allow(clippy::inline_always)]
+#[inline(always)]
+fn differences_in_row<const STEP: usize>(
+    rim: &Rim,
+    reference: &Plane,
+    v: Vector,
+    from: usize,
+    out: &mut Vec<f32>,
+) -> Option<usize> {
+    let (samples, width) = (reference.as_slice(), reference.width());
+    let (x0, y) = (rim.x[from], rim.y[from]);
+    let ahead = rim.x[from..].iter().zip(&rim.y[from..]).take(LANES);
+    let count = ahead.take_while(|(x, row)| **row == y && **x - x0 < (STEP * LANES) as i32).count();
+    let ry = y as f32 + v.dy;
+    let top = ry.floor();
+    let down = cubic_weights(ry - top);
+    let first = (x0 as f32 + v.dx).floor() as i32;
+    let (mut beside, mut across) = (true, [[0.0f32; LANES]; 4]);
+    for i in 0..LANES {
+        let rx = (x0 + (STEP * i) as i32) as f32 + v.dx;
+        let left = rx.floor();
+        // Rounding may lift a position onto the next sample.
+        beside &= left as i32 == first + (STEP * i) as i32;
+        let weights = cubic_weights(rx - left);
+        for k in 0..4 {
+            across[k][i] = weights[k];
         }
     }
+    let start = (top as i32 - 1) as usize * width + (first - 1) as usize;
+    let around = samples.get(start..start + 3 * width + STEP * LANES + 3)?;
+    if !beside || count < 2 {
+        return None;
+    }
+    let mut sums = [0.0f32; LANES];
+    for k in 0..4 {
+        let row = &around[k * width..][..STEP * LANES + 3];
+        for i in 0..LANES {
+            let [a, b, c, d] = [0, 1, 2, 3].map(|m| row[STEP * i + m]);
+            let line = across[0][i] * a + across[1][i] * b + across[2][i] * c + across[3][i] * d;
+            sums[i] += down[k] * line;
+        }
+    }
+    for (x, value) in rim.x[from..from + count].iter().zip(&rim.values[from..from + count]) {
+        out.push(value - sums[(x - x0) as usize / STEP % LANES]);
+    }
+    Some(count)
+}
+
+/// The differences of the next [`LANES`] pixels, wherever they stand, or of those that are left; gives how many they are.
+#[allow(clippy::inline_always)]
+#[inline(always)]
+fn differences_anywhere(rim: &Rim, reference: &Plane, v: Vector, from: usize, out: &mut Vec<f32>) -> usize {
+    let (samples, width) = (reference.as_slice(), reference.width());
+    let (x, y, tx, ty) = places(rim, v, from);
+    let (mut wx, mut wy) = ([[0.0f32; LANES]; 4], [[0.0f32; LANES]; 4]);
+    for i in 0..LANES {
+        let (across, down) = (cubic_weights(tx[i]), cubic_weights(ty[i]));
+        for k in 0..4 {
+            (wx[k][i], wy[k][i]) = (across[k], down[k]);
+        }
+    }
+    let values = rim.values[from..].iter().take(LANES);
+    let count = values.len();
+    for (i, value) in values.enumerate() {
+        let start = (y[i] - 1) as usize * width + (x[i] - 1) as usize;
+        let mut sum = 0.0;
+        for k in 0..4 {
+            let row = &samples[start + k * width..][..4];
+            let line = wx[0][i] * row[0] + wx[1][i] * row[1] + wx[2][i] * row[2] + wx[3][i] * row[3];
+            sum += wy[k][i] * line;
+        }
+        out.push(value - sum);
+    }
+    count
 }
 
 /// [`Rim::normal_equations`] where all samples around each pixel are there and trusted.
@@ -557,7 +633,8 @@ mod tests {
             let v = Vector::new(dx, dy);
             prop_assert!(rim.well_inside(&reference, v));
             let mut fast = Vec::new();
-            differences_inside(&rim, &reference, v, &mut fast);
+            let sum = differences_inside(&rim, &reference, v, &mut fast);
+            prop_assert_eq!(sum, fast.iter().fold(0.0, |sum, d| sum + d));
             let plain = rim.pixels().map(|(x, y, value)| value - sample(&reference, x as f32 + dx, y as f32 + dy));
             prop_assert_eq!(fast, plain.collect::<Vec<_>>());
             let fast = normal_equations_inside(&rim, &reference, v, offset, limit);

@@ -23,7 +23,7 @@ pub fn compensate(reference: &Plane, field: &MotionField) -> Plane {
 }
 
 /// The rows of blocks that begin at `y0`.
-#[multiversion::multiversion(targets("x86_64+avx2"))]
+#[multiversion::multiversion(targets("x86_64+avx512f+avx512bw+avx512dq+avx512vl", "x86_64+avx2"))]
 fn moved_band(reference: &Plane, field: &MotionField, y0: usize, rows: &mut [f32]) {
     let (width, height) = (reference.width(), reference.height());
     let tall = rows.len() / width;

@@ -108,7 +108,7 @@ impl Flicker {
 /// The field is smooth over a cell of 32 pixels and more: straight pieces of this many are within a hundredth of a code.
 const STEP: usize = 16;
 
-#[multiversion::multiversion(targets("x86_64+avx2"))]
+#[multiversion::multiversion(targets("x86_64+avx512f+avx512bw+avx512dq+avx512vl", "x86_64+avx2"))]
 fn level_row(row: &mut [f32], gain: f32, places: &[(usize, usize, f32)], top: &[f32], bottom: &[f32], down: f32) {
     let mut left = between(places[0], top, bottom, down);
     for (piece, place) in row.chunks_mut(STEP).zip(&places[1..]) {
@@ -137,7 +137,7 @@ fn between((low, high, t): (usize, usize, f32), top: &[f32], bottom: &[f32], dow
 const LANES: usize = 16;
 
 /// The level of one block; `scratch` holds its differences.
-#[multiversion::multiversion(targets("x86_64+avx2"))]
+#[multiversion::multiversion(targets("x86_64+avx512f+avx512bw+avx512dq+avx512vl", "x86_64+avx2"))]
 fn block_level(
     (current, compensated): (&Plane, &Plane),
     gain: f32,

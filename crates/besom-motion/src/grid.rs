@@ -97,7 +97,7 @@ impl Grid {
     }
 }
 
-#[multiversion::multiversion(targets("x86_64+avx2"))]
+#[multiversion::multiversion(targets("x86_64+avx512f+avx512bw+avx512dq+avx512vl", "x86_64+avx2"))]
 fn settle_band(grid: &Grid, first: usize, out: &mut [Found]) {
     for (r, line) in out.chunks_mut(grid.columns).enumerate() {
         for (c, found) in line.iter_mut().enumerate() {

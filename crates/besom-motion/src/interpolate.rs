@@ -29,7 +29,7 @@ pub fn sample(plane: &Plane, x: f32, y: f32) -> f32 {
 ///
 /// # Panics
 /// When the plane is empty.
-#[multiversion::multiversion(targets("x86_64+avx2"))]
+#[multiversion::multiversion(targets("x86_64+avx512f+avx512bw+avx512dq+avx512vl", "x86_64+avx2"))]
 pub fn samples(plane: &Plane, places: &[(usize, usize)], v: Vector) -> Vec<f32> {
     let mut out = Vec::with_capacity(places.len());
     for (x, y) in places {

@@ -140,7 +140,7 @@ pub fn halved(plane: &Plane) -> Plane {
 }
 
 /// One row of [`halved`] from the two above each other.
-#[multiversion::multiversion(targets("x86_64+avx2"))]
+#[multiversion::multiversion(targets("x86_64+avx512f+avx512bw+avx512dq+avx512vl", "x86_64+avx2"))]
 pub fn halved_row(a: &[f32], b: &[f32], out: &mut [f32]) {
     for ((out, a), b) in out.iter_mut().zip(a.chunks_exact(2)).zip(b.chunks_exact(2)) {
         *out = 0.25 * (a[0] + a[1] + b[0] + b[1]);

@@ -143,7 +143,7 @@ impl Offers {
     }
 }
 
-#[multiversion::multiversion(targets("x86_64+avx2"))]
+#[multiversion::multiversion(targets("x86_64+avx512f+avx512bw+avx512dq+avx512vl", "x86_64+avx2"))]
 fn search_band(pair: Pair, before: Before, first: usize, columns: usize, effort: Effort, out: &mut [Found]) {
     let rows = out.len() / columns;
     let mut offers = Offers { tried: Vec::with_capacity(32), apart: effort.apart };
@@ -211,8 +211,13 @@ fn best_of(pair: Pair, column: usize, row: usize, tried: &[Vector], effort: Effo
     let mut found = template.residue(pair.reference, best);
     let mut least = found.0.error + TOLL * best.distance(expected).min(TOLL_REACH);
     for &v in others {
+        // A residue is never negative: what costs too much by its distance alone need not be looked at.
+        let toll = TOLL * v.distance(expected).min(TOLL_REACH);
+        if toll >= least {
+            continue;
+        }
         let there = template.residue(pair.reference, v);
-        let cost = there.0.error + TOLL * v.distance(expected).min(TOLL_REACH);
+        let cost = there.0.error + toll;
         if cost < least {
             (least, best, found) = (cost, v, there);
         }
@@ -222,8 +227,13 @@ fn best_of(pair: Pair, column: usize, row: usize, tried: &[Vector], effort: Effo
 }
 
 /// The median of a few vectors, each axis by itself.
+#[inline(always)]
 fn middle(vectors: &[Vector]) -> Vector {
     const MOST: usize = 32;
+    // The usual case by far.
+    if let [only] = vectors {
+        return *only;
+    }
     let count = vectors.len().min(MOST);
     if count == 0 {
         return Vector::default();
@@ -236,7 +246,7 @@ fn middle(vectors: &[Vector]) -> Vector {
 }
 
 /// The median of a few numbers, the mean of the two middle ones for an even count; sorts them by insertion.
-#[inline]
+#[inline(always)]
 fn middle_of(values: &mut [f32]) -> f32 {
     for k in 1..values.len() {
         let mut j = k;

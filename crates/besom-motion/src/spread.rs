@@ -59,7 +59,7 @@ fn residues_band(current: &Level, reference: &Level, grid: &Grid, first: usize, 
     }
 }
 
-#[multiversion::multiversion(targets("x86_64+avx2"))]
+#[multiversion::multiversion(targets("x86_64+avx512f+avx512bw+avx512dq+avx512vl", "x86_64+avx2"))]
 fn spread_rows(patches: &Patches, block_row: usize, width: usize, scale: f32, [dx, dy, error]: [&mut [f32]; 3]) {
     // Patches stand four samples apart, that is two cells, except the last, which the border may push back.
     let inner_row = block_row >= 1 && block_row + 1 < patches.grid.rows;

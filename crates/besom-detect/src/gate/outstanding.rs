@@ -60,7 +60,7 @@ fn padded(luma: &Plane) -> Plane<i16> {
     out
 }
 
-#[multiversion::multiversion(targets("x86_64+avx2"))]
+#[multiversion::multiversion(targets("x86_64+avx512f+avx512bw+avx512dq+avx512vl", "x86_64+avx2"))]
 fn whole_samples(row: &[f32], out: &mut [i16]) {
     for (out, code) in out.iter_mut().zip(row) {
         let code = least(most(*code, 0.0), HIGHEST);
@@ -70,7 +70,7 @@ fn whole_samples(row: &[f32], out: &mut [i16]) {
 
 /// One row, `y` of the padded plane. Of each pair of sides the larger and the smaller one count: a sample lies beyond both
 /// sides by what it lies beyond the larger one, and over all pairs by what it lies beyond the smallest of those.
-#[multiversion::multiversion(targets("x86_64+avx2"))]
+#[multiversion::multiversion(targets("x86_64+avx512f+avx512bw+avx512dq+avx512vl", "x86_64+avx2"))]
 fn outstanding_row(padded: &Plane<i16>, y: usize, (low, high): (&mut [i16], &mut [i16]), out: &mut [i16]) {
     let width = out.len();
     low.fill(i16::MAX);

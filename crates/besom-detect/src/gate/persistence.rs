@@ -66,7 +66,7 @@ impl Room {
 }
 
 /// Into `near` what stays near each sample of a row, and into the second of `room.exact` what stays at it, without its sign.
-#[multiversion::multiversion(targets("x86_64+avx2"))]
+#[multiversion::multiversion(targets("x86_64+avx512f+avx512bw+avx512dq+avx512vl", "x86_64+avx2"))]
 fn persistence_row(current: &[i16], others: &[&Plane<i16>], y: usize, room: &mut Room, near: &mut [i16]) {
     let width = current.len();
     let (high, low) = (&mut room.high[..width + 2], &mut room.low[..width + 2]);
@@ -110,7 +110,7 @@ fn persistence_row(current: &[i16], others: &[&Plane<i16>], y: usize, room: &mut
 }
 
 /// What each sample of a row is to a mark.
-#[multiversion::multiversion(targets("x86_64+avx2"))]
+#[multiversion::multiversion(targets("x86_64+avx512f+avx512bw+avx512dq+avx512vl", "x86_64+avx2"))]
 fn class_row(current: &[i16], room: &Room, near: &[i16], class: &mut [i8]) {
     let width = current.len();
     let (sigma, exact, near, class) =

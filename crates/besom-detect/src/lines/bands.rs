@@ -37,7 +37,7 @@ fn banded_plane(plane: &Plane) -> Plane {
     out
 }
 
-#[multiversion::multiversion(targets("x86_64+avx2"))]
+#[multiversion::multiversion(targets("x86_64+avx512f+avx512bw+avx512dq+avx512vl", "x86_64+avx2"))]
 fn add(out: &mut [f32], row: &[f32]) {
     for (out, v) in out.iter_mut().zip(row) {
         *out += v;
@@ -80,7 +80,7 @@ pub(super) const TALL_MIDDLE: f32 = 0.5 * (TALL - 1) as f32;
 pub(crate) struct Evened(Vec<Vec<f32>>);
 
 impl Evened {
-    pub(super) fn new(grain: &Grain, channels: usize) -> Self {
+    pub(crate) fn new(grain: &Grain, channels: usize) -> Self {
         let table = |channel| {
             let mut sum = 0.0f32;
             let mut table = vec![0.0];
@@ -128,10 +128,15 @@ pub(super) struct Scale {
 pub(super) fn scales(bands: &[Plane]) -> Vec<Scale> {
     let (width, rows) = bands.first().map_or((0, 0), |b| (b.width(), b.height()));
     let count = (0..SCALES).take_while(|s| width >> s >= AROUND).count();
-    let made: Vec<Vec<Vec<f32>>> = (0..rows).map(|band| band_responses(bands, band, count)).collect();
-    (0..count)
-        .map(|s| {
-            let samples = made.iter().flat_map(|band| band[s].iter().copied()).collect();
+    let mut made: Vec<Vec<f32>> = (0..count).map(|s| Vec::with_capacity((width >> s) * rows)).collect();
+    for band in 0..rows {
+        for (samples, responses) in made.iter_mut().zip(band_responses(bands, band, count)) {
+            samples.extend_from_slice(&responses);
+        }
+    }
+    made.into_iter()
+        .enumerate()
+        .map(|(s, samples)| {
             let response = Plane::from_vec(width >> s, rows, samples).unwrap_or_else(|| Plane::new(width >> s, rows));
             Scale { factor: 1 << s, response }
         })
@@ -175,7 +180,7 @@ fn halved(row: &[f32]) -> Vec<f32> {
 }
 
 /// The mean of each column and the two beside it; 0 for the first and the last.
-#[multiversion::multiversion(targets("x86_64+avx2"))]
+#[multiversion::multiversion(targets("x86_64+avx512f+avx512bw+avx512dq+avx512vl", "x86_64+avx2"))]
 fn means_of_three(row: &[f32]) -> Vec<f32> {
     let mut means = vec![0.0f32; row.len()];
     for (mean, w) in means.iter_mut().skip(1).zip(row.windows(3)) {
@@ -186,7 +191,7 @@ fn means_of_three(row: &[f32]) -> Vec<f32> {
 
 /// The response of a core of 1, 2 or 3 columns: the smaller of its differences from both sides where these agree in sign,
 /// zero where they do not. An edge of the picture has one like side and answers nothing.
-#[multiversion::multiversion(targets("x86_64+avx2"))]
+#[multiversion::multiversion(targets("x86_64+avx512f+avx512bw+avx512dq+avx512vl", "x86_64+avx2"))]
 fn respond(row: &[f32], means: &[f32], core: usize, out: &mut [f32]) {
     const EDGE: usize = 6;
     let width = row.len();
@@ -231,7 +236,7 @@ fn sum_of(responses: &[f32]) -> f32 {
 }
 
 /// Divides responses by what is usual around each column and keeps the stronger of them and `best`.
-#[multiversion::multiversion(targets("x86_64+avx2"))]
+#[multiversion::multiversion(targets("x86_64+avx512f+avx512bw+avx512dq+avx512vl", "x86_64+avx2"))]
 fn keep_stronger(responses: &[f32], least: f32, best: &mut [f32]) {
     let (whole, rest) = responses.as_chunks::<BLOCK>();
     let mut sums: Vec<f32> = whole.iter().map(|block| sum_of(block)).collect();

@@ -226,7 +226,7 @@ fn running_sums(samples: [&[f32]; TOGETHER], sums: &mut [Vec<f32>; TOGETHER]) {
 
 /// Keeps, at each offset, the stronger of what is there and of how far the core stands out from both its sides: positive
 /// where it is brighter than both, negative where it is darker, 0 between them. `sums` are the band's running sums.
-#[multiversion::multiversion(targets("x86_64+avx2"))]
+#[multiversion::multiversion(targets("x86_64+avx512f+avx512bw+avx512dq+avx512vl", "x86_64+avx2"))]
 fn standing_out(sums: &[f32], parts: &Parts, strongest: &mut [f32]) {
     let (a, b) = parts.core;
     let (reach, count) = (parts.reach(), strongest.len());

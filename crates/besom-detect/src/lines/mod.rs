@@ -47,7 +47,7 @@ use measure::{Evens, Others, alone, measure};
 use tracks::tracks;
 
 /// Fewest bands of a frame in which lines are looked for.
-const FEWEST_BANDS: usize = 8;
+pub(crate) const FEWEST_BANDS: usize = 8;
 
 /// A suspected line with its measurements.
 #[derive(Clone, Debug)]

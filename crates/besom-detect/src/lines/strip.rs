@@ -109,7 +109,7 @@ fn across(row: &[f32], left: f32, weight: f32, out: &mut [f32]) {
 }
 
 /// Adds samples mixed with the next ones of a row that has one more of them.
-#[multiversion::multiversion(targets("x86_64+avx2"))]
+#[multiversion::multiversion(targets("x86_64+avx512f+avx512bw+avx512dq+avx512vl", "x86_64+avx2"))]
 fn add_mixed(row: &[f32], a: f32, b: f32, out: &mut [f32]) {
     for ((out, here), next) in out.iter_mut().zip(row).zip(&row[1..]) {
         *out += a * here + b * next;

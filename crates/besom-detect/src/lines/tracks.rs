@@ -91,7 +91,7 @@ fn gains(scale: &Scale, sign: f32) -> Plane {
     gain
 }
 
-#[multiversion::multiversion(targets("x86_64+avx2"))]
+#[multiversion::multiversion(targets("x86_64+avx512f+avx512bw+avx512dq+avx512vl", "x86_64+avx2"))]
 fn step(responses: &[f32], sign: f32, before: &[f32], gain: &mut [f32]) {
     let width = responses.len();
     let (left, middle, right) = (&before[..width], &before[1..=width], &before[2..width + 2]);

@@ -203,10 +203,15 @@ impl Pass<'_> {
             needs: |place: usize| places.around(place),
             load: |place: usize| -> Frame {
                 let entry = places.entry(place).ok_or_else(|| "there is no such scan".to_owned())?;
-                match &infrared {
+                let shot = places.shot(place);
+                let frame = match &infrared {
                     None => prepared(&entry.path, size),
-                    Some(infrared) => infrared.prepared(entry, places.shot(place), size),
+                    Some(infrared) => infrared.prepared(entry, shot, size),
+                }?;
+                if let Some(shot) = shot {
+                    frame.make_ready(&shot.grain);
                 }
+                Ok(frame)
             },
             work: |place: usize, held: &Held<Frame>| self.detector.look(place, &places, held),
         };

@@ -1,23 +1,24 @@
 //! Walking over a reel a few frames at a time, with the frames around each one at hand.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
 use besom_scan::Progress;
-use rayon::prelude::*;
+use rayon::ScopeFifo;
 
 use crate::error::ReelError;
 
 use super::stop_if_cancelled;
 
-/// The frames in memory at one moment, by their place in the reel.
+/// The frames that one visit reads, by their place in the reel.
 pub(super) struct Held<T> {
-    frames: BTreeMap<usize, T>,
+    frames: BTreeMap<usize, Arc<T>>,
 }
 
 impl<T> Held<T> {
     /// The frame at a place, when it was asked for.
     pub(super) fn get(&self, place: usize) -> Option<&T> {
-        self.frames.get(&place)
+        self.frames.get(&place).map(Arc::as_ref)
     }
 }
 
@@ -25,9 +26,9 @@ impl<T> Held<T> {
 pub(super) struct Walk<'a, Needs, Load, Work> {
     /// Places to visit, ascending.
     pub(super) places: &'a [usize],
-    /// Visited side by side. Bounds the memory: no more frames are held than two batches need.
+    /// Visited side by side. Bounds the memory: no more frames are held than these and the next visit need.
     pub(super) batch: usize,
-    /// The places a visit reads, its own included. Must not fall back as places rise, so that each is loaded once.
+    /// The places a visit reads, its own included, ascending. Must not fall back as places rise, so that each is loaded once.
     pub(super) needs: Needs,
     /// Reads and prepares one frame.
     pub(super) load: Load,
@@ -45,50 +46,168 @@ where
 {
     /// Visits every place and hands the results over in order.
     ///
-    /// While one batch is worked on, the next one is read; each frame is read once. The results do not depend on the
-    /// number of threads, because a visit sees nothing but the frames it needs.
+    /// A visit begins as soon as a thread is free and the frames it needs are there; meanwhile those of the next visit are
+    /// read, each frame once. The results do not depend on the number of threads, because a visit sees nothing but the frames
+    /// it needs.
     ///
     /// # Errors
     /// When cancelled, and whatever `deliver` answers.
     pub(super) fn run(
         &self,
         progress: &dyn Progress,
-        mut deliver: impl FnMut(usize, R) -> Result<(), ReelError>,
+        deliver: impl FnMut(usize, R) -> Result<(), ReelError> + Send,
     ) -> Result<(), ReelError> {
-        let batches: Vec<&[usize]> = self.places.chunks(self.batch.max(1)).collect();
-        let mut held = Held { frames: BTreeMap::new() };
-        if let Some(first) = batches.first() {
-            stop_if_cancelled(progress)?;
-            held.frames.extend(self.missing(first, &held));
+        let needs: Vec<Vec<usize>> = self.places.iter().map(|place| (self.needs)(*place)).collect();
+        let wanted = needs.iter().flatten().copied().collect();
+        let road =
+            Road { walk: self, needs, progress, state: Mutex::new(State::new(wanted)), deliver: Mutex::new(deliver) };
+        rayon::scope_fifo(|scope| road.go_on(scope));
+        road.state.into_inner().unwrap_or_else(PoisonError::into_inner).failure.map_or(Ok(()), Err)
+    }
+}
+
+/// A walk under way.
+struct Road<'a, 'w, T, R, Needs, Load, Work, Deliver> {
+    walk: &'a Walk<'w, Needs, Load, Work>,
+    /// The places that each visit reads.
+    needs: Vec<Vec<usize>>,
+    progress: &'a dyn Progress,
+    state: Mutex<State<T, R>>,
+    /// Whoever has set [`State::delivering`] calls it, and nobody else waits for it.
+    deliver: Mutex<Deliver>,
+}
+
+/// How far a walk has come. Visits are counted from 0.
+struct State<T, R> {
+    /// Places that are still to be read.
+    unread: BTreeSet<usize>,
+    read: BTreeMap<usize, Arc<T>>,
+    next: usize,
+    running: BTreeSet<usize>,
+    done: BTreeMap<usize, R>,
+    delivered: usize,
+    delivering: bool,
+    failure: Option<ReelError>,
+}
+
+impl<T, R> State<T, R> {
+    fn new(unread: BTreeSet<usize>) -> Self {
+        Self {
+            unread,
+            read: BTreeMap::new(),
+            next: 0,
+            running: BTreeSet::new(),
+            done: BTreeMap::new(),
+            delivered: 0,
+            delivering: false,
+            failure: None,
         }
-        for (index, batch) in batches.iter().enumerate() {
-            stop_if_cancelled(progress)?;
-            let next = batches.get(index + 1).copied().unwrap_or_default();
-            let (results, ahead) = rayon::join(
-                || batch.par_iter().map(|place| (*place, (self.work)(*place, &held))).collect::<Vec<_>>(),
-                || self.missing(next, &held),
-            );
-            let wanted = self.wanted(next);
-            held.frames.retain(|place, _| wanted.contains(place));
-            held.frames.extend(ahead);
-            for (place, result) in results {
-                deliver(place, result)?;
-                progress.advance(1);
+    }
+
+    /// The first visit that is not done.
+    fn first(&self) -> usize {
+        self.running.first().copied().unwrap_or(self.next)
+    }
+}
+
+impl<T, R, Needs, Load, Work, Deliver> Road<'_, '_, T, R, Needs, Load, Work, Deliver>
+where
+    T: Send + Sync,
+    R: Send,
+    Needs: Fn(usize) -> Vec<usize> + Sync,
+    Load: Fn(usize) -> T + Sync,
+    Work: Fn(usize, &Held<T>) -> R + Sync,
+    Deliver: FnMut(usize, R) -> Result<(), ReelError> + Send,
+{
+    /// Nothing is worked on while this is held: a thread that waits must not be asked for it again.
+    fn state(&self) -> MutexGuard<'_, State<T, R>> {
+        self.state.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    /// Begins whatever can begin now.
+    fn go_on<'s>(&'s self, scope: &ScopeFifo<'s>) {
+        let mut state = self.state();
+        let visits: Vec<_> = std::iter::from_fn(|| self.next_visit(&mut state)).collect();
+        let ahead = (state.first() + self.walk.batch.max(1)).min(self.needs.len().saturating_sub(1));
+        let last = self.needs.get(ahead).and_then(|needs| needs.last().copied());
+        let mut loads = BTreeSet::new();
+        if let (Some(last), None) = (last, &state.failure) {
+            let later = state.unread.split_off(&(last + 1));
+            loads = std::mem::replace(&mut state.unread, later);
+        }
+        drop(state);
+        for (visit, held) in visits {
+            scope.spawn_fifo(move |scope| self.visits(scope, visit, held));
+        }
+        for place in loads {
+            scope.spawn_fifo(move |scope| {
+                let frame = Arc::new((self.walk.load)(place));
+                self.state().read.insert(place, frame);
+                self.go_on(scope);
+            });
+        }
+    }
+
+    /// The next visit with its frames, when they are there and no more visits are under way than may be.
+    fn next_visit(&self, state: &mut State<T, R>) -> Option<(usize, Held<T>)> {
+        let needs = self.needs.get(state.next)?;
+        if state.failure.is_some() || state.running.len() >= self.walk.batch.max(1) {
+            return None;
+        }
+        let frame = |place: &usize| state.read.get(place).map(|frame| (*place, Arc::clone(frame)));
+        let held = Held { frames: needs.iter().map(frame).collect::<Option<_>>()? };
+        let visit = state.next;
+        state.running.insert(visit);
+        state.next += 1;
+        Some((visit, held))
+    }
+
+    /// A visit, and then those after it for as long as this thread finds one that can begin: handed to another thread it
+    /// might be taken up by one that is in the middle of a visit.
+    fn visits<'s>(&'s self, scope: &ScopeFifo<'s>, visit: usize, held: Held<T>) {
+        let mut at_hand = Some((visit, held));
+        while let Some((visit, held)) = at_hand.take() {
+            if let Err(cancelled) = stop_if_cancelled(self.progress) {
+                self.state().failure.get_or_insert(cancelled);
+                return;
+            }
+            let Some(place) = self.walk.places.get(visit) else { return };
+            let result = (self.walk.work)(*place, &held);
+            drop(held);
+            let mut state = self.state();
+            state.running.remove(&visit);
+            state.done.insert(visit, result);
+            // What no visit reads any more goes before anything else is read.
+            let first = self.needs.get(state.first()).and_then(|needs| needs.first().copied());
+            state.read = first.map(|first| state.read.split_off(&first)).unwrap_or_default();
+            at_hand = self.next_visit(&mut state);
+            drop(state);
+            self.go_on(scope);
+            self.deliver();
+        }
+    }
+
+    /// Hands over what is done, in order, unless somebody is at it already.
+    fn deliver(&self) {
+        let mut state = self.state();
+        if state.delivering {
+            return;
+        }
+        state.delivering = true;
+        loop {
+            let next = state.delivered;
+            let (Some(result), None) = (state.done.remove(&next), &state.failure) else { break };
+            state.delivered += 1;
+            drop(state);
+            let place = self.walk.places.get(next).copied().unwrap_or_default();
+            let answer = (self.deliver.lock().unwrap_or_else(PoisonError::into_inner))(place, result);
+            self.progress.advance(1);
+            state = self.state();
+            if let Err(error) = answer {
+                state.failure.get_or_insert(error);
             }
         }
-        Ok(())
-    }
-
-    fn wanted(&self, batch: &[usize]) -> Vec<usize> {
-        let mut wanted: Vec<usize> = batch.iter().flat_map(|place| (self.needs)(*place)).collect();
-        wanted.sort_unstable();
-        wanted.dedup();
-        wanted
-    }
-
-    fn missing(&self, batch: &[usize], held: &Held<T>) -> Vec<(usize, T)> {
-        let missing: Vec<usize> = self.wanted(batch).into_iter().filter(|p| !held.frames.contains_key(p)).collect();
-        missing.into_par_iter().map(|place| (place, (self.load)(place))).collect()
+        state.delivering = false;
     }
 }
 
@@ -100,7 +219,7 @@ const BYTES_A_PIXEL: usize = 30;
 /// How many frames of `pixels` pixels are worked on side by side: enough to keep the threads busy together with the parallel
 /// loops inside a frame, few enough that memory grows neither with the number of processors nor with the frame.
 ///
-/// A walk holds one batch, the next one and two frames on either side.
+/// A walk holds the frames of a batch and of the visit after it, each with two frames on either side.
 pub(super) fn batch_size(pixels: usize) -> usize {
     let affordable = (BUDGET / (pixels.max(1) * BYTES_A_PIXEL)).saturating_sub(4) / 2;
     rayon::current_num_threads().min(4).min(affordable).max(1)
@@ -115,32 +234,99 @@ mod tests {
 
     use super::*;
 
+    /// A frame that counts how many of its kind there are.
+    struct Counted<'a> {
+        value: usize,
+        living: &'a AtomicUsize,
+    }
+
+    impl Drop for Counted<'_> {
+        fn drop(&mut self) {
+            self.living.fetch_sub(1, Ordering::SeqCst);
+        }
+    }
+
     #[test]
     fn every_frame_is_loaded_once_and_few_are_held() {
-        let loads: Vec<AtomicUsize> = (0..40).map(|_| AtomicUsize::new(0)).collect();
-        let places: Vec<usize> = (3..37).filter(|p| p % 5 != 0).collect();
+        for threads in [1, 2, 5] {
+            let pool = rayon::ThreadPoolBuilder::new().num_threads(threads).build().unwrap();
+            let loads: Vec<AtomicUsize> = (0..40).map(|_| AtomicUsize::new(0)).collect();
+            let living = AtomicUsize::new(0);
+            let places: Vec<usize> = (3..37).filter(|p| p % 5 != 0).collect();
+            let around = |place: usize| place.saturating_sub(2)..=(place + 2).min(39);
+            let walk = Walk {
+                places: &places,
+                batch: 3,
+                needs: |place: usize| around(place).collect(),
+                load: |place: usize| {
+                    loads[place].fetch_add(1, Ordering::Relaxed);
+                    // Four visits span five places at most, with two more on either side.
+                    assert!(living.fetch_add(1, Ordering::SeqCst) < 9);
+                    Counted { value: place * 10, living: &living }
+                },
+                work: |place: usize, held: &Held<Counted>| {
+                    // Some visits take longer than those after them.
+                    let steps = if place.is_multiple_of(3) { 200_000 } else { 10 };
+                    assert!((0..steps).fold(1u64, |v, k| std::hint::black_box(v ^ k)) < u64::MAX);
+                    around(place).map(|p| held.get(p).unwrap().value).sum::<usize>()
+                },
+            };
+            let mut seen = Vec::new();
+            let deliver = |place: usize, sum: usize| {
+                assert_eq!(sum, place * 50);
+                seen.push(place);
+                Ok(())
+            };
+            pool.install(|| walk.run(&Silent, deliver)).unwrap();
+            assert_eq!(seen, places);
+            assert!(loads.iter().all(|count| count.load(Ordering::Relaxed) <= 1));
+            assert_eq!(living.load(Ordering::SeqCst), 0);
+        }
+    }
+
+    #[test]
+    fn what_cannot_be_delivered_ends_the_walk() {
+        let places: Vec<usize> = (0..50).collect();
         let walk = Walk {
             places: &places,
-            batch: 3,
-            needs: |place: usize| (place.saturating_sub(2)..=(place + 2).min(39)).collect(),
-            load: |place: usize| {
-                loads[place].fetch_add(1, Ordering::Relaxed);
-                place * 10
-            },
-            work: |place: usize, held: &Held<usize>| {
-                assert!(held.frames.len() <= 9, "{}", held.frames.len());
-                (place.saturating_sub(2)..=(place + 2).min(39)).map(|p| *held.get(p).unwrap()).sum::<usize>()
-            },
+            batch: 2,
+            needs: |place| vec![place],
+            load: |place: usize| place,
+            work: |place: usize, held: &Held<usize>| held.get(place).copied(),
         };
         let mut seen = Vec::new();
-        walk.run(&Silent, |place, sum| {
-            assert_eq!(sum, place * 50);
+        let result = walk.run(&Silent, |place, found| {
+            assert_eq!(found, Some(place));
             seen.push(place);
+            if place == 7 {
+                Err(ReelError::new(crate::error::ReelErrorKind::Access, "the disk is full"))
+            } else {
+                Ok(())
+            }
+        });
+        assert_eq!(result.map_err(|e| e.kind()), Err(crate::error::ReelErrorKind::Access));
+        assert_eq!(seen, (0..=7).collect::<Vec<_>>());
+    }
+
+    #[test]
+    fn places_that_share_no_frame_are_walked_too() {
+        let places = [2, 9, 30];
+        let walk = Walk {
+            places: &places,
+            batch: 1,
+            needs: |place: usize| vec![place - 1, place],
+            load: |place: usize| place,
+            work: |place: usize, held: &Held<usize>| held.get(place - 1).zip(held.get(place)).map(|(a, b)| a + b),
+        };
+        let mut seen = Vec::new();
+        walk.run(&Silent, |_, sum| {
+            seen.push(sum);
             Ok(())
         })
         .unwrap();
-        assert_eq!(seen, places);
-        assert!(loads.iter().all(|count| count.load(Ordering::Relaxed) <= 1));
+        assert_eq!(seen, [Some(3), Some(17), Some(59)]);
+        let none = Walk { places: &[], ..walk };
+        assert!(none.run(&Silent, |_, _| Ok(())).is_ok());
     }
 
     #[test]

@@ -18,6 +18,7 @@ use crate::levels;
 use crate::lines::{LineSuspect, suspected_lines};
 use crate::model::{DISMISSED_BELOW, Judged, Model};
 use crate::nearby::look_by_place;
+use crate::own_frame;
 use crate::prepare::Prepared;
 use crate::sway::Sway;
 
@@ -204,16 +205,29 @@ pub fn suspects(
         sway: &sway,
         colour: colour.as_ref(),
     };
-    let look = |c: &Component| {
+    let parts = own_frame::parts(&components, &current.luma, &sigma, &settings.thresholds);
+    // To a part, the rest of its object is surroundings like others.
+    let mut taken_by_parts = taken.clone();
+    for part in &parts {
+        components[part.of].mask.paint(&mut taken_by_parts, 0);
+    }
+    for part in &parts {
+        part.component.mask.paint(&mut taken_by_parts, 1);
+    }
+    let scene_of_parts = Scene { taken: &taken_by_parts, ..scene };
+    let mut all: Vec<(Component, &Scene)> = components.into_iter().map(|c| (c, &scene)).collect();
+    all.extend(parts.into_iter().map(|part| (part.component, &scene_of_parts)));
+    all.sort_by_key(|(c, _)| c.mask.first_pixel());
+    let look = |(c, scene): &(Component, &Scene)| {
         let blocked = || current.infrared.as_ref().is_some_and(|infrared| infrared.blocked(&c.mask));
-        let glance = glance(&scene, c);
+        let glance = glance(scene, c);
         let probability = first_look(glance.values());
         let dismissed = probability < DISMISSED_BELOW && !blocked();
-        if dismissed { Err(probability) } else { Ok(closer_look(&scene, glance)) }
+        if dismissed { Err(probability) } else { Ok(closer_look(scene, glance)) }
     };
-    let looked: Vec<Result<Measured, f32>> = look_by_place(&components, |c| tile(&c.bounds), look);
+    let looked: Vec<Result<Measured, f32>> = look_by_place(&all, |(c, _)| tile(&c.bounds), look);
     let mut found = Suspects::default();
-    for (component, looked) in components.into_iter().zip(looked) {
+    for ((component, _), looked) in all.into_iter().zip(looked) {
         match looked {
             Ok(measured) => {
                 found.components.push(component);
@@ -241,7 +255,7 @@ pub fn detect(window: &Window, grain: &Grain, model: &Model, settings: &Settings
     let judged = measured.filter_map(|(((component, measured), first), company)| {
         judge(component, &Judged { measured, first, company: &company }, window.current, model, settings)
     });
-    let mut candidates: Vec<Candidate> = judged.collect();
+    let mut candidates = parts_or_wholes(judged.collect());
     let lines = found.lines.into_iter().map(|l| l.judged(model.lines()));
     let lines = whole_lines(lines.filter(|l| l.confidence >= settings.floor).collect());
     // What lies on a line that is sure is part of it.
@@ -254,6 +268,30 @@ pub fn detect(window: &Window, grain: &Grain, model: &Model, settings: &Settings
     crate::whole::join(&mut candidates, window, grain);
     candidates.sort_by_key(|c| c.mask.first_pixel());
     candidates
+}
+
+/// The marks without those that lie inside another that is sure, or surer than them, and without the others that hold surer ones:
+/// of a region and what stands out in it, one is the mark.
+fn parts_or_wholes(marks: Vec<Candidate>) -> Vec<Candidate> {
+    let bounds: Vec<Rect> = marks.iter().map(|m| m.mask.bounds()).collect();
+    let mut dropped = vec![false; marks.len()];
+    for (w, whole) in marks.iter().enumerate() {
+        let holds = |p: &usize| {
+            let (inner, outer, part) = (&bounds[*p], &bounds[w], &marks[*p]);
+            let inside = inner.x0 >= outer.x0 && inner.x1 <= outer.x1 && inner.y0 >= outer.y0 && inner.y1 <= outer.y1;
+            inside && *p != w && part.area() < whole.area() && part.mask.overlap(&whole.mask) > 0
+        };
+        let parts: Vec<usize> = (0..marks.len()).filter(holds).collect();
+        let surest = parts.iter().map(|p| marks[*p].confidence).fold(0.0, f32::max);
+        if whole.confidence >= SURE || whole.confidence >= surest {
+            for p in parts {
+                dropped[p] = true;
+            }
+        } else {
+            dropped[w] = true;
+        }
+    }
+    marks.into_iter().zip(dropped).filter(|(_, dropped)| !dropped).map(|(mark, _)| mark).collect()
 }
 
 /// The lines without those that are a part of a surer one: a broken scratch is found once by each of its pieces, and the
@@ -304,5 +342,42 @@ pub fn risk(m: &Measured) -> Risk {
         reappears: m.get("reappears_a").min(m.get("reappears_b")) < 0.3,
         one_sided: m.get("one_sided") > 0.5,
         swarm: m.get("crowd_same_sign") > 4.0,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::candidate::Polarity;
+
+    fn mark(bounds: Rect, confidence: f32) -> Candidate {
+        Candidate {
+            mask: RunMask::from_rect(&bounds),
+            kind: Kind::Dust,
+            polarity: Polarity::Dark,
+            confidence,
+            risk: Risk::default(),
+            origin: Origin::Film,
+            peak: 9.0,
+            reasons: Vec::new(),
+        }
+    }
+
+    /// What is left of a region with two marks in it, beside one that stands apart.
+    fn left(region: f32, inside: [f32; 2]) -> Vec<f32> {
+        let marks = vec![
+            mark(Rect::new(10, 10, 60, 50), region),
+            mark(Rect::new(12, 12, 16, 16), inside[0]),
+            mark(Rect::new(30, 20, 36, 27), inside[1]),
+            mark(Rect::new(100, 12, 104, 16), 0.2),
+        ];
+        parts_or_wholes(marks).iter().map(|m| m.confidence).collect()
+    }
+
+    #[test]
+    fn of_a_region_and_the_marks_in_it_one_is_kept() {
+        assert_eq!(left(0.1, [0.9, 0.06]), vec![0.9, 0.06, 0.2], "what stands out in a region that is no mark");
+        assert_eq!(left(0.3, [0.1, 0.2]), vec![0.3, 0.2], "a region that is likelier than what lies in it");
+        assert_eq!(left(0.8, [0.9, 0.1]), vec![0.8, 0.2], "a blotch that is sure keeps its middle");
     }
 }

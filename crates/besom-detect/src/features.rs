@@ -125,6 +125,7 @@ impl Measured {
 }
 
 /// A neighbour with everything that relates it to the current frame.
+#[derive(Clone, Copy)]
 pub struct Side<'a> {
     /// The frame itself.
     pub frame: &'a Prepared,
@@ -137,6 +138,7 @@ pub struct Side<'a> {
 }
 
 /// One frame's surroundings, shared by all its components.
+#[derive(Clone, Copy)]
 pub struct Scene<'a> {
     /// The frame.
     pub current: &'a Prepared,

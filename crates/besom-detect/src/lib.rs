@@ -24,6 +24,7 @@ pub mod link;
 pub mod model;
 mod nearby;
 mod outline;
+mod own_frame;
 pub mod prepare;
 mod range;
 mod reasons;
@@ -33,7 +34,7 @@ pub mod sway;
 pub mod trees;
 pub mod whole;
 
-pub use candidate::{Candidate, Kind, Origin, Polarity, Risk};
+pub use candidate::{Candidate, DEFAULT_SENSITIVITY, Kind, Origin, Polarity, Risk};
 pub use detect::{Settings, Suspects, Window, detect, suspects};
 pub use grain::Grain;
 pub use groups::{Group, GroupKind, groups};

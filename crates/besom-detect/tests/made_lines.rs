@@ -1,7 +1,7 @@
 //! Line scratches on frames whose every line is known because it was made.
 #![allow(clippy::unwrap_used)]
 
-use besom_detect::{Candidate, Grain, Kind, Model, Polarity, Prepared, Settings, Window, detect};
+use besom_detect::{Candidate, DEFAULT_SENSITIVITY, Grain, Kind, Model, Polarity, Prepared, Settings, Window, detect};
 use besom_scan::Plane;
 
 /// Half the width of a 2K scan.
@@ -100,12 +100,9 @@ fn covered(line: Line, candidates: &[Candidate], confidence: f32) -> f32 {
     rows.iter().filter(hit).count() as f32 / rows.len() as f32
 }
 
-/// The sensitivity that reels start with.
-const SENSITIVITY: f32 = 0.35;
-
 fn is_found(name: &str, line: Line) -> Vec<Candidate> {
     let candidates = lines(Some(line));
-    let share = covered(line, &candidates, SENSITIVITY);
+    let share = covered(line, &candidates, DEFAULT_SENSITIVITY);
     assert!(share > 0.8, "{name}: {share} of the line is covered by {} candidates", candidates.len());
     candidates
 }
@@ -116,7 +113,8 @@ fn thin_and_broad_lines_are_found_as_wide_as_they_are() {
     for width in [1.0, 2.0, 4.0, 8.0, 14.0] {
         let found = is_found(&format!("{width} pixels wide"), Line { width, ..UPRIGHT });
         let widest =
-            found.iter().filter(|c| c.confidence >= SENSITIVITY).map(|c| c.area() / H).max().unwrap_or(0) as f32;
+            found.iter().filter(|c| c.confidence >= DEFAULT_SENSITIVITY).map(|c| c.area() / H).max().unwrap_or(0)
+                as f32;
         assert!((widest - width).abs() <= 3.0 + 0.2 * width, "{width} pixels are marked {widest} wide");
     }
 }
@@ -124,7 +122,7 @@ fn thin_and_broad_lines_are_found_as_wide_as_they_are() {
 #[test]
 fn dark_lines_and_slanted_and_broken_ones_are_found() {
     let dark = is_found("dark", Line { codes: [-90.0; 3], ..UPRIGHT });
-    assert!(dark.iter().any(|c| c.polarity == Polarity::Dark && c.confidence >= SENSITIVITY));
+    assert!(dark.iter().any(|c| c.polarity == Polarity::Dark && c.confidence >= DEFAULT_SENSITIVITY));
     for degrees in [-5.0f32, -2.0, 3.0, 5.0] {
         is_found(&format!("{degrees} degrees"), Line { slope: degrees.to_radians().tan(), ..UPRIGHT });
     }
@@ -143,10 +141,10 @@ fn a_line_in_one_dye_layer_is_found() {
 fn a_bar_that_moves_with_the_picture_is_left_alone() {
     for width in [3.0, 8.0] {
         let bar = Line { width, in_scene: true, ..UPRIGHT };
-        let share = covered(bar, &lines(Some(bar)), SENSITIVITY);
+        let share = covered(bar, &lines(Some(bar)), DEFAULT_SENSITIVITY);
         assert!(share < 0.1, "{share} of a bar of the scene {width} pixels wide is marked");
     }
-    let sure = lines(None).into_iter().filter(|c| c.confidence >= SENSITIVITY).count();
+    let sure = lines(None).into_iter().filter(|c| c.confidence >= DEFAULT_SENSITIVITY).count();
     assert_eq!(sure, 0, "lines on a frame without any");
 }
 

@@ -16,6 +16,7 @@ pub mod reel;
 pub mod timecode;
 pub mod work;
 
+pub use besom_detect::DEFAULT_SENSITIVITY;
 pub use error::{ReelError, ReelErrorKind};
 pub use fold::{LessonDue, LessonSolved};
 pub use ledger::{By, Counts, LedgerTable};
@@ -24,7 +25,7 @@ pub use model::decision::{CandidateId, Decision, FillChoice};
 pub use model::edit::{Edit, Filter, HandMark, Receipt, Region, RegionId};
 pub use model::gauge::Gauge;
 pub use model::group::{CandidateGroup, GroupId};
-pub use model::info::{DEFAULT_SENSITIVITY, FrameEntry, Pattern, Problem, ReelInfo};
+pub use model::info::{FrameEntry, Pattern, Problem, ReelInfo};
 pub use model::infrared::{InfraredInfo, InfraredSource};
 pub use model::learned::Learning;
 pub use model::rate::Rate;

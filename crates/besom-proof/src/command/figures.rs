@@ -26,7 +26,7 @@ pub(crate) struct Arguments {
     #[arg(long, default_value_t = 12)]
     frames: usize,
     /// Candidates below this confidence do not count.
-    #[arg(long, default_value_t = 0.35)]
+    #[arg(long, default_value_t = besom_detect::DEFAULT_SENSITIVITY)]
     sensitivity: f32,
     /// Only these sets of films.
     #[arg(long, value_enum, value_delimiter = ',', default_values_t = Sets::ALL)]

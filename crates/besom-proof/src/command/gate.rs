@@ -27,7 +27,7 @@ pub(crate) struct Arguments {
     #[arg(long, default_value_t = 12.0)]
     marks: f32,
     /// Candidates below this confidence do not count.
-    #[arg(long, default_value_t = 0.35)]
+    #[arg(long, default_value_t = besom_detect::DEFAULT_SENSITIVITY)]
     sensitivity: f32,
     /// The ensemble of gate marks, instead of the one that ships with Besom.
     #[arg(long)]

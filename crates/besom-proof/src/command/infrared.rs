@@ -21,7 +21,7 @@ pub(crate) struct Arguments {
     #[arg(long, default_value_t = 0.75)]
     displaced: f32,
     /// Lowest confidence of a candidate.
-    #[arg(long, default_value_t = 0.35)]
+    #[arg(long, default_value_t = besom_detect::DEFAULT_SENSITIVITY)]
     sensitivity: f32,
     /// At most so many frames of each clip.
     #[arg(long, default_value_t = 24)]

@@ -6,11 +6,6 @@ use super::gauge::Gauge;
 use super::infrared::InfraredInfo;
 use super::rate::Rate;
 
-/// Sensitivity of a shot that nobody set. The detector's confidence is a probability: at 0.35 one candidate in three is dirt,
-/// and of all candidates from there up about nine in ten are. A blotch that nobody is shown stays in the picture, while one
-/// too many costs a look: hence well below a half.
-pub const DEFAULT_SENSITIVITY: f32 = 0.35;
-
 /// Something the survey found amiss.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Problem {
@@ -104,7 +99,7 @@ impl ReelInfo {
             facts: Vec::new(),
             problems: Vec::new(),
             infrared: None,
-            default_sensitivity: DEFAULT_SENSITIVITY,
+            default_sensitivity: besom_detect::DEFAULT_SENSITIVITY,
         }
     }
 

@@ -1,0 +1,142 @@
+//! Marks that stand out in their own frame inside regions of failed motion.
+//!
+//! Where the neighbouring frames show something else altogether, all of the picture stands out from them, and the temporal test
+//! says nothing of a mark in it. What it differs from there is its own surroundings. Such a part is a suspect beside the region that it
+//! lies in: which of the two is a mark is for the confidence to say.
+
+use besom_scan::{Plane, Rect, RunMask};
+
+use crate::candidate::Polarity;
+use crate::components::{Component, Thresholds, connected};
+
+/// Pixels from which an object is looked into.
+const LARGE: usize = 60;
+/// A part has less than this share of the object's pixels.
+const MOST: f32 = 0.6;
+/// What a part must stand out by from the mean around, in grain sigmas: at its best pixels, and at each.
+const SEED: f32 = 6.0;
+const GROW: f32 = 3.0;
+
+/// How far around a pixel is its surroundings, on a scan of `width` columns: at least six pixels.
+fn reach(width: usize) -> i32 {
+    (width / 200).max(6) as i32
+}
+
+/// A part of an object.
+pub(crate) struct Part {
+    /// The object's place among the others.
+    pub(crate) of: usize,
+    /// The part.
+    pub(crate) component: Component,
+}
+
+/// The parts of large objects that stand out from their surroundings in `luma` as well, in the object's own direction; `sigma` is
+/// the grain for every whole code. In the order of the objects.
+pub(crate) fn parts(found: &[Component], luma: &Plane, sigma: &[f32], thresholds: &Thresholds) -> Vec<Part> {
+    let large = found.iter().enumerate().filter(|(_, c)| c.mask.area() >= LARGE);
+    large.flat_map(|(of, c)| inside(c, luma, sigma, thresholds).map(move |component| Part { of, component })).collect()
+}
+
+fn inside(
+    whole: &Component,
+    luma: &Plane,
+    sigma: &[f32],
+    thresholds: &Thresholds,
+) -> impl Iterator<Item = Component> + use<> {
+    let reach = reach(luma.width());
+    let window = whole.bounds.grown(reach).intersect(&luma.rect());
+    let sums = Sums::of(luma, window);
+    let sign = if whole.polarity == Polarity::Bright { 1.0 } else { -1.0 };
+    let stands_out = |&(x, y): &(u32, u32)| {
+        let mean = sums.mean_around(x as i32, y as i32, reach);
+        let unit = sigma[(mean as i32).clamp(0, sigma.len() as i32 - 1) as usize];
+        sign * (luma.at(x as usize, y as usize) - mean) / unit
+    };
+    let above: Vec<((u32, u32), f32)> =
+        whole.mask.pixels().map(|at| (at, stands_out(&at))).filter(|(_, by)| *by >= GROW).collect();
+    let seeds = RunMask::from_pixels(above.iter().filter(|(_, by)| *by >= SEED).map(|(at, _)| *at));
+    let most = MOST * whole.mask.area() as f32;
+    let is_part = |mask: &RunMask| {
+        let area = mask.area();
+        area >= 2 * thresholds.area && (area as f32) < most && mask.overlap(&seeds) >= thresholds.area
+    };
+    let polarity = whole.polarity;
+    let all = RunMask::from_pixels(above.iter().map(|(at, _)| *at));
+    let parts: Vec<RunMask> = connected(&all).into_iter().filter(is_part).collect();
+    parts.into_iter().map(move |mask| Component { bounds: mask.bounds(), mask, polarity })
+}
+
+/// Sums over the rectangles of a part of a plane (Crow's summed-area table, SIGGRAPH 1984, from memory). In double precision: whole
+/// frames of codes may be summed.
+struct Sums {
+    window: Rect,
+    stride: usize,
+    total: Vec<f64>,
+}
+
+impl Sums {
+    /// Of a window that lies inside the plane.
+    fn of(plane: &Plane, window: Rect) -> Self {
+        let (width, height) = ((window.x1 - window.x0) as usize, (window.y1 - window.y0) as usize);
+        let stride = width + 1;
+        let mut total = vec![0.0; stride * (height + 1)];
+        for j in 0..height {
+            let mut line = 0.0;
+            let row = &plane.row(window.y0 as usize + j)[window.x0 as usize..][..width];
+            for (i, v) in row.iter().enumerate() {
+                line += f64::from(*v);
+                total[(j + 1) * stride + i + 1] = total[j * stride + i + 1] + line;
+            }
+        }
+        Self { window, stride, total }
+    }
+
+    /// The mean over a square of `2 * reach + 1` pixels around one of the window's, as far as it lies inside.
+    fn mean_around(&self, x: i32, y: i32, reach: i32) -> f32 {
+        let square = Rect::new(x - reach, y - reach, x + reach + 1, y + reach + 1).intersect(&self.window);
+        let at =
+            |x: i32, y: i32| self.total[(y - self.window.y0) as usize * self.stride + (x - self.window.x0) as usize];
+        let sum =
+            at(square.x1, square.y1) + at(square.x0, square.y0) - at(square.x0, square.y1) - at(square.x1, square.y0);
+        let pixels = (square.x1 - square.x0) * (square.y1 - square.y0);
+        (sum / f64::from(pixels.max(1))) as f32
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn means_are_those_of_adding_up() {
+        let plane = Plane::from_fn(23, 17, |x, y| ((x * 31 + y * 57) % 101) as f32);
+        let window = Rect::new(3, 2, 20, 16);
+        let sums = Sums::of(&plane, window);
+        for (x, y) in [(3, 2), (10, 8), (19, 15), (4, 14)] {
+            let square = Rect::new(x - 3, y - 3, x + 4, y + 4).intersect(&window);
+            let pixels: Vec<f32> = (square.y0..square.y1)
+                .flat_map(|y| (square.x0..square.x1).map(move |x| (x, y)))
+                .map(|(x, y)| plane.clamped(x, y))
+                .collect();
+            let plain = pixels.iter().sum::<f32>() / pixels.len() as f32;
+            assert!((sums.mean_around(x, y, 3) - plain).abs() < 1e-3, "{x} {y}");
+        }
+    }
+
+    #[test]
+    fn a_speck_in_a_region_of_failed_motion_is_a_part_and_the_regions_own_shading_is_none() {
+        // A region of 40 by 30 that shades off gently, and a bright speck of 4 by 5 in it.
+        let luma = Plane::from_fn(80, 60, |x, y| {
+            let speck = (30..34).contains(&x) && (25..30).contains(&y);
+            400.0 + 0.5 * x as f32 + if speck { 60.0 } else { 0.0 }
+        });
+        let region = RunMask::from_rect(&Rect::new(20, 15, 60, 45));
+        let whole = Component { bounds: region.bounds(), mask: region, polarity: Polarity::Bright };
+        let found = parts(std::slice::from_ref(&whole), &luma, &[4.0; 1024], &Thresholds::default());
+        let bounds: Vec<Rect> = found.iter().map(|p| p.component.bounds).collect();
+        assert_eq!(bounds, vec![Rect::new(30, 25, 34, 30)]);
+        // A region that is darker than its neighbours has no bright mark.
+        let dark = Component { polarity: Polarity::Dark, ..whole };
+        assert!(parts(&[dark], &luma, &[4.0; 1024], &Thresholds::default()).is_empty());
+    }
+}

@@ -98,10 +98,10 @@ pub enum Origin {
     Scene,
 }
 
-/// Sensitivity of a shot that nobody set: candidates of at least this confidence are shown. The confidence is a probability: about one
-/// candidate in three is dirt there, and of all from there up about nine in ten are. A blotch that nobody is shown stays in the
+/// Sensitivity of a shot that nobody set: candidates of at least this confidence are shown. The confidence is a probability: at
+/// 0.35 one candidate in three is dirt, and of all from there up about nine in ten are. A blotch that nobody is shown stays in the
 /// picture, while one too many costs a look: hence well below a half.
-pub const DEFAULT_SENSITIVITY: f32 = 0.27;
+pub const DEFAULT_SENSITIVITY: f32 = 0.35;
 
 /// One suspected defect of one frame.
 #[derive(Clone, Debug, PartialEq)]

@@ -18,7 +18,7 @@ fn candidate(flake: bool, place: i32) -> Candidate {
         mask: RunMask::from_rect(&Rect::new(x, y, x + w, y + h)),
         kind: Kind::Dust,
         polarity: if flake { Polarity::Bright } else { Polarity::Dark },
-        confidence: if flake { 0.45 } else { 0.8 },
+        confidence: if flake { 0.55 } else { 0.8 },
         risk: Risk::default(),
         origin: Origin::Film,
         peak: if flake { 5.0 + 0.1 * (place % 3) as f32 } else { 14.0 },

@@ -13,7 +13,6 @@ const HALO: u32 = 2;
 
 /// Takes the pixels of `lines` out of the objects that touch them. What stands on both sides of a line in one row is one mark
 /// across it and keeps the pixels between; what lies within two pixels of a line and belongs to nothing farther is the line's own.
-/// In the order of the first pixel.
 pub(crate) fn apart(
     found: Vec<Component>,
     lines: &[&RunMask],
@@ -38,7 +37,6 @@ pub(crate) fn apart(
             left.push(component);
         }
     }
-    left.sort_by_key(|c| c.mask.first_pixel());
     left
 }
 
@@ -55,11 +53,7 @@ fn paint_wide(line: &RunMask, plane: &mut Plane<u8>) {
 fn remains(whole: &Component, on_line: &Plane<u8>, evidence: &Evidence, thresholds: &Thresholds) -> Vec<Component> {
     let at = |x: u32, y: u32| on_line.at(x as usize, y as usize);
     let free = RunMask::from_pixels(whole.mask.pixels().filter(|&(x, y)| at(x, y) == 0));
-    let strong = |(x, y): (u32, u32)| {
-        let (x, y) = (x as usize, y as usize);
-        evidence.spike.at(x, y).abs() >= thresholds.seed && evidence.rank.at(x, y).abs() >= thresholds.rank
-    };
-    let marks: Vec<RunMask> = connected(&free).into_iter().filter(|m| m.pixels().any(strong)).collect();
+    let marks: Vec<RunMask> = connected(&free).into_iter().filter(|m| thresholds.seeded(m, evidence)).collect();
     let outside = RunMask::from_runs(marks.iter().flat_map(RunMask::runs).copied().collect());
     if outside.is_empty() {
         return Vec::new();
@@ -67,8 +61,8 @@ fn remains(whole: &Component, on_line: &Plane<u8>, evidence: &Evidence, threshol
     let rest = whole.mask.minus(&outside);
     let regained = rest.runs().iter().filter_map(|run| regained(*run, &outside, on_line));
     let marks = connected(&outside.union(&RunMask::from_runs(regained.collect())));
-    let component = |mask: RunMask| Component { bounds: mask.bounds(), mask, polarity: whole.polarity };
-    marks.into_iter().filter(|m| m.area() >= thresholds.area).map(component).collect()
+    let large = marks.into_iter().filter(|m| m.area() >= thresholds.area);
+    large.map(|mask| Component::new(mask, whole.polarity)).collect()
 }
 
 /// What of a run on or beside a line belongs to the marks that it touches in its row.

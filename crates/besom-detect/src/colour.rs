@@ -255,7 +255,7 @@ pub fn components(
             let mask = RunMask::from_pixels(free.into_iter());
             mask.paint(taken, 1);
             let polarity = if level > 0.0 { Polarity::Bright } else { Polarity::Dark };
-            found.push(Component { bounds: mask.bounds(), mask, polarity });
+            found.push(Component::new(mask, polarity));
         }
     }
     found.sort_by_key(|c| c.mask.first_pixel());

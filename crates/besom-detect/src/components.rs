@@ -35,6 +35,26 @@ pub struct Component {
     pub polarity: Polarity,
 }
 
+impl Component {
+    /// Of the pixels of a mask.
+    pub(crate) fn new(mask: RunMask, polarity: Polarity) -> Self {
+        Self { bounds: mask.bounds(), mask, polarity }
+    }
+}
+
+impl Thresholds {
+    /// Whether responses are those of a seed.
+    pub(crate) fn is_seed(&self, spike: f32, rank: f32) -> bool {
+        spike.abs() >= self.seed && rank.abs() >= self.rank
+    }
+
+    /// Whether any pixel of a mask is a seed.
+    pub(crate) fn seeded(&self, mask: &RunMask, evidence: &Evidence) -> bool {
+        let seed = |x: usize, y: usize| self.is_seed(evidence.spike.at(x, y), evidence.rank.at(x, y));
+        mask.pixels().any(|(x, y)| seed(x as usize, y as usize))
+    }
+}
+
 /// Grows seeds over 8-connected pixels of the same sign and returns the objects in the order of their first pixel.
 pub fn components(evidence: &Evidence, t: &Thresholds) -> Vec<Component> {
     let (width, height) = (evidence.spike.width(), evidence.spike.height());
@@ -89,8 +109,7 @@ fn put_seeds(spike: &[f32], rank: &[f32], t: &Thresholds, seeds: &mut Vec<usize>
             any |= (spike.abs() >= t.seed) & (rank.abs() >= t.rank);
         }
         if any {
-            let is_seed = |k: &usize| spike[*k].abs() >= t.seed && rank[*k].abs() >= t.rank;
-            seeds.extend((0..spike.len()).filter(is_seed).map(|k| block * TOGETHER + k));
+            seeds.extend((0..spike.len()).filter(|k| t.is_seed(spike[*k], rank[*k])).map(|k| block * TOGETHER + k));
         }
     }
 }
@@ -133,7 +152,7 @@ fn first_of(part: &mut [usize], mut k: usize) -> usize {
 fn component(pixels: &[(u32, u32)], sign: f32) -> Component {
     let mask = RunMask::from_pixels(pixels.iter().copied());
     let polarity = if sign > 0.0 { Polarity::Bright } else { Polarity::Dark };
-    Component { bounds: mask.bounds(), mask, polarity }
+    Component::new(mask, polarity)
 }
 
 #[cfg(test)]

@@ -15,7 +15,7 @@ use crate::gate::{self, GateSuspect};
 use crate::grain::Grain;
 use crate::infrared::{self, Opinion};
 use crate::levels;
-use crate::lines::{LineSuspect, suspected_lines};
+use crate::lines::{LineModel, suspected_lines};
 use crate::model::{DISMISSED_BELOW, Judged, Model};
 use crate::nearby::look_by_place;
 use crate::own_frame;
@@ -63,8 +63,8 @@ pub struct Suspects {
     pub measured: Vec<Measured>,
     /// Bounds of the marks that the first look dismissed, and its probabilities.
     pub dismissed: Vec<(Rect, f32)>,
-    /// Suspected line scratches with their measurements, in the order of their first pixel.
-    pub lines: Vec<LineSuspect>,
+    /// Suspected line scratches, judged, in the order of their first pixel.
+    pub lines: Vec<Candidate>,
     /// Suspected marks fixed in the gate with their measurements, in the order of their first pixel.
     pub gate: Vec<GateSuspect>,
 }
@@ -149,19 +149,20 @@ fn tile(bounds: &Rect) -> (i32, i32) {
 
 /// Finds and measures the suspected marks of `window.current`. `first_look` gives a probability by the measurements that cost
 /// little ([`crate::features::Glance::values`]); marks below [`DISMISSED_BELOW`] are not looked at more closely, only where they lie is
-/// kept. `line` gives the confidence of a line: marks are looked for beside the sure ones, not in them.
+/// kept. Lines are judged by `lines`, and not looked for without: marks are looked for beside the sure ones, not in them.
 /// Empty when the frame stands alone in its shot.
 pub fn suspects(
     window: &Window,
     grain: &Grain,
     settings: &Settings,
     first_look: &(dyn Fn(&[f32]) -> f32 + Sync),
-    line: &dyn Fn(&LineSuspect) -> f32,
+    lines: Option<&LineModel>,
 ) -> Suspects {
     let current = window.current;
     let Some(around) = window.around() else { return Suspects::default() };
-    let lines = suspected_lines(&around, grain);
-    let sure: Vec<&RunMask> = lines.iter().filter(|l| line(l) >= SURE).map(|l| &l.mask).collect();
+    let judged = |lines: &LineModel| suspected_lines(&around, grain).into_iter().map(|l| l.judged(lines)).collect();
+    let lines: Vec<Candidate> = lines.map(judged).unwrap_or_default();
+    let sure: Vec<&RunMask> = lines.iter().filter(|l| l.confidence >= SURE).map(|l| &l.mask).collect();
     let [(frame_a, field_a), (frame_b, field_b)] = &around.sides;
     let ((a, gain_a), (b, gain_b)) =
         rayon::join(|| seen(current, frame_a, field_a), || seen(current, frame_b, field_b));
@@ -184,7 +185,6 @@ pub fn suspects(
     if let Some(colour) = &colour {
         let differs = |x: usize, y: usize| current.luma.at(x, y) - 0.5 * (a.at(x, y) + b.at(x, y));
         components.extend(colour::components(colour, &ColourThresholds::default(), differs, &mut taken));
-        components.sort_by_key(|c| c.mask.first_pixel());
     }
     let unrest = Unrest::measure(&evidence, &a, &b, &sigma);
     let sway = Sway::measure(&around, &taken);
@@ -245,8 +245,7 @@ pub fn suspects(
 
 /// The candidates of `window.current`, in the order of their first pixel.
 pub fn detect(window: &Window, grain: &Grain, model: &Model, settings: &Settings) -> Vec<Candidate> {
-    let found =
-        suspects(window, grain, settings, &|values| model.first_look(values), &|line| model.lines().confidence(line));
+    let found = suspects(window, grain, settings, &|values| model.first_look(values), Some(model.lines()));
     let first: Vec<f32> = found.measured.par_iter().map(|m| model.by_itself(m)).collect();
     let mut marks: Vec<(Rect, f32)> = found.components.iter().map(|c| c.bounds).zip(first.iter().copied()).collect();
     marks.extend(&found.dismissed);
@@ -256,8 +255,7 @@ pub fn detect(window: &Window, grain: &Grain, model: &Model, settings: &Settings
         judge(component, &Judged { measured, first, company: &company }, window.current, model, settings)
     });
     let mut candidates = parts_or_wholes(judged.collect());
-    let lines = found.lines.into_iter().map(|l| l.judged(model.lines()));
-    let lines = whole_lines(lines.filter(|l| l.confidence >= settings.floor).collect());
+    let lines = whole_lines(found.lines.into_iter().filter(|l| l.confidence >= settings.floor).collect());
     // What lies on a line that is sure is part of it.
     let sure: Vec<&Candidate> = lines.iter().filter(|l| l.confidence >= SURE).collect();
     candidates.retain(|c| !sure.iter().any(|l| 2 * l.mask.overlap(&c.mask) > c.area()));

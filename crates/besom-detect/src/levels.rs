@@ -17,16 +17,15 @@ const STEP: f32 = 2.0;
 /// Share of its pixels that an object must keep at the next step to be stable: when one part is left of it, and when several are.
 const STABLE: (f32, f32) = (0.3, 0.9);
 
-/// The objects with the larger of them parted where a higher threshold shows stabler ones inside. In the order of the first pixel.
+/// The objects with the larger of them parted where a higher threshold shows stabler ones inside.
 pub(crate) fn parted(found: Vec<Component>, evidence: &Evidence, thresholds: &Thresholds) -> Vec<Component> {
     let mut parts = Vec::with_capacity(found.len());
     for component in found {
         let polarity = component.polarity;
         let mut masks = Vec::new();
         part(component.mask, thresholds.grow, evidence, thresholds, &mut masks);
-        parts.extend(masks.into_iter().map(|mask| Component { bounds: mask.bounds(), mask, polarity }));
+        parts.extend(masks.into_iter().map(|mask| Component::new(mask, polarity)));
     }
-    parts.sort_by_key(|c| c.mask.first_pixel());
     parts
 }
 
@@ -47,11 +46,9 @@ fn part(whole: RunMask, level: f32, evidence: &Evidence, thresholds: &Thresholds
 
 /// The objects of a mask at a higher threshold.
 fn inside(whole: &RunMask, level: f32, evidence: &Evidence, thresholds: &Thresholds) -> Vec<RunMask> {
-    let spike = |(x, y): (u32, u32)| evidence.spike.at(x as usize, y as usize).abs();
-    let rank = |(x, y): (u32, u32)| evidence.rank.at(x as usize, y as usize).abs();
-    let seed = |at: (u32, u32)| spike(at) >= thresholds.seed && rank(at) >= thresholds.rank;
-    let above = RunMask::from_pixels(whole.pixels().filter(|at| spike(*at) >= level));
-    connected(&above).into_iter().filter(|m| m.area() >= thresholds.area && m.pixels().any(seed)).collect()
+    let reaches = |&(x, y): &(u32, u32)| evidence.spike.at(x as usize, y as usize).abs() >= level;
+    let above = RunMask::from_pixels(whole.pixels().filter(reaches));
+    connected(&above).into_iter().filter(|m| m.area() >= thresholds.area && thresholds.seeded(m, evidence)).collect()
 }
 
 #[cfg(test)]

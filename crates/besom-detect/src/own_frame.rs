@@ -4,6 +4,7 @@
 //! says nothing of a mark in it. What it differs from there is its own surroundings. Such a part is a suspect beside the region that it
 //! lies in: which of the two is a mark is for the confidence to say.
 
+use besom_motion::Sums;
 use besom_scan::{Plane, Rect, RunMask};
 
 use crate::candidate::Polarity;
@@ -45,10 +46,10 @@ fn inside(
 ) -> impl Iterator<Item = Component> + use<> {
     let reach = reach(luma.width());
     let window = whole.bounds.grown(reach).intersect(&luma.rect());
-    let sums = Sums::of(luma, window);
+    let sums = sums_of(luma, &window);
     let sign = if whole.polarity == Polarity::Bright { 1.0 } else { -1.0 };
     let stands_out = |&(x, y): &(u32, u32)| {
-        let mean = sums.mean_around(x as i32, y as i32, reach);
+        let mean = mean_around(&sums, &window, (x as i32, y as i32), reach);
         let unit = sigma[(mean as i32).clamp(0, sigma.len() as i32 - 1) as usize];
         sign * (luma.at(x as usize, y as usize) - mean) / unit
     };
@@ -63,44 +64,22 @@ fn inside(
     let polarity = whole.polarity;
     let all = RunMask::from_pixels(above.iter().map(|(at, _)| *at));
     let parts: Vec<RunMask> = connected(&all).into_iter().filter(is_part).collect();
-    parts.into_iter().map(move |mask| Component { bounds: mask.bounds(), mask, polarity })
+    parts.into_iter().map(move |mask| Component::new(mask, polarity))
 }
 
-/// Sums over the rectangles of a part of a plane (Crow's summed-area table, SIGGRAPH 1984, from memory). In double precision: whole
-/// frames of codes may be summed.
-struct Sums {
-    window: Rect,
-    stride: usize,
-    total: Vec<f64>,
+/// The mean of the window's samples over a square of `2 * reach + 1` pixels around one of them, as far as it lies inside.
+fn mean_around(sums: &Sums<f64>, window: &Rect, (x, y): (i32, i32), reach: i32) -> f32 {
+    let square = Rect::new(x - reach, y - reach, x + reach + 1, y + reach + 1).intersect(window);
+    let columns = (square.x0 - window.x0) as usize..(square.x1 - window.x0) as usize;
+    let rows = (square.y0 - window.y0) as usize..(square.y1 - window.y0) as usize;
+    let pixels = (columns.len() * rows.len()).max(1);
+    (sums.over(columns, rows) / pixels as f64) as f32
 }
 
-impl Sums {
-    /// Of a window that lies inside the plane.
-    fn of(plane: &Plane, window: Rect) -> Self {
-        let (width, height) = ((window.x1 - window.x0) as usize, (window.y1 - window.y0) as usize);
-        let stride = width + 1;
-        let mut total = vec![0.0; stride * (height + 1)];
-        for j in 0..height {
-            let mut line = 0.0;
-            let row = &plane.row(window.y0 as usize + j)[window.x0 as usize..][..width];
-            for (i, v) in row.iter().enumerate() {
-                line += f64::from(*v);
-                total[(j + 1) * stride + i + 1] = total[j * stride + i + 1] + line;
-            }
-        }
-        Self { window, stride, total }
-    }
-
-    /// The mean over a square of `2 * reach + 1` pixels around one of the window's, as far as it lies inside.
-    fn mean_around(&self, x: i32, y: i32, reach: i32) -> f32 {
-        let square = Rect::new(x - reach, y - reach, x + reach + 1, y + reach + 1).intersect(&self.window);
-        let at =
-            |x: i32, y: i32| self.total[(y - self.window.y0) as usize * self.stride + (x - self.window.x0) as usize];
-        let sum =
-            at(square.x1, square.y1) + at(square.x0, square.y0) - at(square.x0, square.y1) - at(square.x1, square.y0);
-        let pixels = (square.x1 - square.x0) * (square.y1 - square.y0);
-        (sum / f64::from(pixels.max(1))) as f32
-    }
+/// The sums of a window that lies inside the plane; in double precision, since whole frames of codes may be summed.
+fn sums_of(plane: &Plane, window: &Rect) -> Sums<f64> {
+    let (width, height) = ((window.x1 - window.x0) as usize, (window.y1 - window.y0) as usize);
+    Sums::of(width, height, |x, y| f64::from(plane.at(window.x0 as usize + x, window.y0 as usize + y)))
 }
 
 #[cfg(test)]
@@ -111,7 +90,7 @@ mod tests {
     fn means_are_those_of_adding_up() {
         let plane = Plane::from_fn(23, 17, |x, y| ((x * 31 + y * 57) % 101) as f32);
         let window = Rect::new(3, 2, 20, 16);
-        let sums = Sums::of(&plane, window);
+        let sums = sums_of(&plane, &window);
         for (x, y) in [(3, 2), (10, 8), (19, 15), (4, 14)] {
             let square = Rect::new(x - 3, y - 3, x + 4, y + 4).intersect(&window);
             let pixels: Vec<f32> = (square.y0..square.y1)
@@ -119,7 +98,7 @@ mod tests {
                 .map(|(x, y)| plane.clamped(x, y))
                 .collect();
             let plain = pixels.iter().sum::<f32>() / pixels.len() as f32;
-            assert!((sums.mean_around(x, y, 3) - plain).abs() < 1e-3, "{x} {y}");
+            assert!((mean_around(&sums, &window, (x, y), 3) - plain).abs() < 1e-3, "{x} {y}");
         }
     }
 

@@ -12,7 +12,7 @@ use crate::colour;
 use crate::gate::outstanding;
 use crate::grain::Grain;
 use crate::infrared::Infrared;
-use crate::lines::{BAND as LINE_BAND, Evened, FEWEST_BANDS, Shape, banded, shapes};
+use crate::lines::{self, Evened, Shape, banded, shapes};
 use crate::whole::Sketch;
 
 /// A frame ready for motion and detection.
@@ -67,7 +67,7 @@ impl Prepared {
     /// Works out what a detection by this grain asks of every frame in its window. It would be worked out when first asked for,
     /// but then by several threads at once, or by one while others wait. Changes no result.
     pub fn make_ready(&self, grain: &Grain) {
-        if self.height() / LINE_BAND >= FEWEST_BANDS {
+        if lines::are_looked_for(self.height()) {
             self.lines(&Evened::new(grain, self.planes.len()));
         }
         self.outstanding();

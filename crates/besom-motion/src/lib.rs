@@ -25,6 +25,7 @@ pub mod pyramid;
 pub mod reconcile;
 pub mod search;
 mod spread;
+pub mod sums;
 pub mod vector;
 
 pub use compensate::compensate;
@@ -33,4 +34,5 @@ pub use flicker::Flicker;
 pub use pyramid::Pyramid;
 pub use reconcile::reconcile;
 pub use search::estimate_field;
+pub use sums::Sums;
 pub use vector::Vector;

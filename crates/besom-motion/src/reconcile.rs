@@ -13,6 +13,7 @@ use rayon::prelude::*;
 use crate::Vector;
 use crate::field::MotionField;
 use crate::order::middle;
+use crate::sums::Sums;
 
 /// Sum of opposed vectors that steady motion may leave, in pixels, and as a share of their length: acceleration.
 const SLACK: f32 = 1.5;
@@ -22,7 +23,10 @@ const REACH: usize = 20;
 /// Share of the surroundings that must be steady.
 const STEADY: usize = 40;
 
-/// Gives small islands whose vectors do not oppose each other the median vector of the steady cells around.
+/// Gives small islands whose vectors do not belong to one steady motion the median vector of the steady cells around.
+///
+/// In a steady motion `after` is `times` as long as `before`, but for what the whole picture sways: -1 where one frame lies before and
+/// one after, 2 where both lie on one side, the second beyond the first.
 ///
 /// Surroundings are taken around the middle of small blocks of cells, not around each cell: they reach five blocks and more,
 /// and islands are many on a picture full of motion. Does nothing when the fields have different lattices.
@@ -32,7 +36,7 @@ pub fn reconcile(before: &mut MotionField, after: &mut MotionField, times: f32) 
     }
     let (columns, rows) = before.cells();
     let steady = steady_cells(before, after, times);
-    let counts = Counts::new(&steady);
+    let counts = counts_of(&steady);
     let reach = REACH.div_ceil(before.cell());
     let side = 2 * (reach / 5) + 1;
     let (a, b) = (&*before, &*after);
@@ -44,7 +48,7 @@ pub fn reconcile(before: &mut MotionField, after: &mut MotionField, times: f32) 
             let y = block_row * side;
             for x in (0..columns).step_by(side) {
                 let block = (x..(x + side).min(columns), y..(y + side).min(rows));
-                if counts.of(block.0.clone(), block.1.clone()) == block.0.len() * block.1.len() {
+                if counts.over(block.0.clone(), block.1.clone()) as usize == block.0.len() * block.1.len() {
                     continue;
                 }
                 let (middle_x, middle_y) = ((x + side / 2).min(columns - 1), (y + side / 2).min(rows - 1));
@@ -52,7 +56,8 @@ pub fn reconcile(before: &mut MotionField, after: &mut MotionField, times: f32) 
                     middle_x.saturating_sub(reach)..(middle_x + reach + 1).min(columns),
                     middle_y.saturating_sub(reach)..(middle_y + reach + 1).min(rows),
                 );
-                let (seen, known) = (around.0.len() * around.1.len(), counts.of(around.0.clone(), around.1.clone()));
+                let (seen, known) =
+                    (around.0.len() * around.1.len(), counts.over(around.0.clone(), around.1.clone()) as usize);
                 if known > 0 && known * 100 >= seen * STEADY {
                     let (va, vb) = middle_vectors(a, b, &steady, &around, &mut scratch);
                     found.push((x, va, vb));
@@ -73,12 +78,12 @@ pub fn reconcile(before: &mut MotionField, after: &mut MotionField, times: f32) 
     }
 }
 
-/// 1 where the two vectors of a cell oppose each other.
+/// 1 where the two vectors of a cell belong to one steady motion.
 fn steady_cells(a: &MotionField, b: &MotionField, times: f32) -> Plane<u8> {
-    let left = |a: &Plane, b: &Plane| {
+    let usual = |a: &Plane, b: &Plane| {
         middle(&mut a.as_slice().iter().zip(b.as_slice()).map(|(a, b)| b - times * a).collect::<Vec<f32>>())
     };
-    let sway = Vector::new(left(&a.dx, &b.dx), left(&a.dy, &b.dy));
+    let sway = Vector::new(usual(&a.dx, &b.dx), usual(&a.dy, &b.dy));
     let (columns, rows) = a.cells();
     let mut steady = Plane::new(columns, rows);
     steady.as_mut_slice().par_chunks_mut(columns).enumerate().for_each(|(r, line)| {
@@ -91,30 +96,9 @@ fn steady_cells(a: &MotionField, b: &MotionField, times: f32) -> Plane<u8> {
     steady
 }
 
-/// Sums of a plane over any rectangle (Crow's summed-area table, SIGGRAPH 1984, from memory).
-struct Counts {
-    stride: usize,
-    sums: Vec<u32>,
-}
-
-impl Counts {
-    fn new(plane: &Plane<u8>) -> Self {
-        let stride = plane.width() + 1;
-        let mut sums = vec![0u32; stride * (plane.height() + 1)];
-        for y in 0..plane.height() {
-            let mut line = 0;
-            for (x, v) in plane.row(y).iter().enumerate() {
-                line += u32::from(*v);
-                sums[(y + 1) * stride + x + 1] = sums[y * stride + x + 1] + line;
-            }
-        }
-        Self { stride, sums }
-    }
-
-    fn of(&self, x: Range<usize>, y: Range<usize>) -> usize {
-        let at = |x: usize, y: usize| self.sums[y * self.stride + x];
-        (at(x.end, y.end) + at(x.start, y.start) - at(x.start, y.end) - at(x.end, y.start)) as usize
-    }
+/// Where the steady cells lie.
+fn counts_of(steady: &Plane<u8>) -> Sums<u32> {
+    Sums::of(steady.width(), steady.height(), |c, r| u32::from(steady.at(c, r)))
 }
 
 /// Medians of the steady vectors of an area that holds some, each axis by itself.
@@ -141,21 +125,6 @@ fn middle_vectors(
 #[cfg(test)]
 mod tests {
     use super::*;
-    use proptest::prelude::*;
-
-    proptest! {
-        #[test]
-        fn counts_are_those_of_counting(w in 1usize..12, h in 1usize..9, seed in any::<u32>()) {
-            let mut s = seed;
-            let plane = Plane::from_fn(w, h, |_, _| { s = s.wrapping_mul(1_664_525).wrapping_add(1_013_904_223); (s >> 31) as u8 });
-            let counts = Counts::new(&plane);
-            for (x0, x1, y0, y1) in [(0, w, 0, h), (w / 2, w, h / 3, h), (0, w / 2, 0, h / 2), (w / 3, w / 2 + 1, 0, h)] {
-                let (x1, y1) = (x1.min(w).max(x0), y1.min(h).max(y0));
-                let plain = (y0..y1).flat_map(|y| (x0..x1).map(move |x| (x, y))).filter(|&(x, y)| plane.at(x, y) != 0).count();
-                prop_assert_eq!(counts.of(x0..x1, y0..y1), plain);
-            }
-        }
-    }
 
     #[test]
     fn an_island_takes_the_motion_around_it_and_a_continent_keeps_its_own() {

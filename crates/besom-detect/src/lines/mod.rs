@@ -47,7 +47,12 @@ use measure::{Evens, Others, alone, measure};
 use tracks::tracks;
 
 /// Fewest bands of a frame in which lines are looked for.
-pub(crate) const FEWEST_BANDS: usize = 8;
+const FEWEST_BANDS: usize = 8;
+
+/// Whether lines are looked for in frames of so many rows.
+pub(crate) fn are_looked_for(height: usize) -> bool {
+    height / BAND >= FEWEST_BANDS
+}
 
 /// A suspected line with its measurements.
 #[derive(Clone, Debug)]
@@ -73,7 +78,7 @@ impl LineSuspect {
     /// The suspect as a candidate.
     pub fn judged(self, model: &LineModel) -> Candidate {
         let values = model.judged_by(&self);
-        let confidence = model.probability(&values);
+        let confidence = model.confidence(&values);
         let still = self.get("telling") < 0.3;
         Candidate {
             kind: Kind::Line,
@@ -99,10 +104,10 @@ const SURE_IN_STILL_PICTURES: f32 = 0.8;
 /// Finds and measures the lines of a frame, in the order of their first pixel.
 pub fn suspected_lines(around: &Around, grain: &Grain) -> Vec<LineSuspect> {
     let current = around.current;
-    let rows = current.height() / BAND;
-    if rows < FEWEST_BANDS {
+    if !are_looked_for(current.height()) {
         return Vec::new();
     }
+    let rows = current.height() / BAND;
     let evened = Evened::new(grain, current.planes.len());
     let own = current.lines(&evened);
     let evens = Evens {

@@ -63,13 +63,8 @@ impl LineModel {
         line.values.iter().copied().chain(by_company(alone(&line.values), &companions)).collect()
     }
 
-    /// Probability that a line is a scratch, 0 to 1.
-    pub fn confidence(&self, line: &LineSuspect) -> f32 {
-        self.probability(&self.judged_by(line))
-    }
-
-    /// The same by what [`LineModel::judged_by`] says of it.
-    pub fn probability(&self, judged_by: &[f32]) -> f32 {
+    /// Probability that a line is a scratch, 0 to 1, by what [`LineModel::judged_by`] says of it.
+    pub fn confidence(&self, judged_by: &[f32]) -> f32 {
         self.trees.probability(judged_by)
     }
 

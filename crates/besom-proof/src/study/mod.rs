@@ -9,7 +9,7 @@ pub mod infrared;
 pub mod lesson;
 pub mod lines;
 
-use besom_detect::lines::{LineModel, LineSuspect};
+use besom_detect::lines::LineModel;
 use besom_detect::survey::measure_grain;
 use besom_detect::{Grain, Prepared, Risk, Settings, Window, suspects};
 use besom_scan::{Plane, Rect, RunMask};
@@ -96,15 +96,14 @@ pub fn study(
     frames: Frames,
 ) -> (Grain, Vec<FrameStudy>) {
     let model = LineModel::built_in().ok();
-    let line_confidence = |line: &LineSuspect| model.as_ref().map_or(0.0, |m| m.confidence(line));
     let prepared: Vec<Option<Prepared>> = aged.par_iter().map(|planes| Prepared::new(planes.clone())).collect();
     let grain = grain_of(&prepared);
     let studies = (0..aged.len())
         .map(|n| {
             let Some(window) = frames.window(&prepared, n) else { return FrameStudy::default() };
-            let mut found = suspects(&window, &grain, settings, &|_| 1.0, &line_confidence);
+            let mut found = suspects(&window, &grain, settings, &|_| 1.0, model.as_ref());
             let mut lines: Vec<(f32, RunMask)> =
-                std::mem::take(&mut found.lines).into_iter().map(|l| (line_confidence(&l), l.mask)).collect();
+                std::mem::take(&mut found.lines).into_iter().map(|l| (l.confidence, l.mask)).collect();
             // Lines may share pixels: the surest, painted last, owns them.
             lines.sort_by(|a, b| a.0.total_cmp(&b.0));
             let (sure, lines): (Vec<f32>, Vec<RunMask>) = lines.into_iter().unzip();

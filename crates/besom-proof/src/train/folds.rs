@@ -35,17 +35,9 @@ pub fn folds_by_group(groups: &[u32], count: usize) -> Vec<u32> {
     groups.iter().map(|g| fold_of.get(g).copied().unwrap_or(0)).collect()
 }
 
-/// Each row's raw score from trees trained without its fold.
-///
-/// # Errors
-/// [`TrainError`]; also when everything is in one fold, because then nothing is left to train on.
-pub fn out_of_fold(table: &Table, settings: &Settings, count: usize) -> Result<Vec<f32>, TrainError> {
-    let nothing = table.filtered(|_| false);
-    Ok(out_of_fold_beside(table, &nothing, settings, count)?.0)
-}
-
-/// The same, and the scores of the rows of another table, each from the trees that saw nothing of its clip.
-fn out_of_fold_beside(
+/// Each row's raw score from trees trained without its fold, and the scores of the rows of another table, each from the trees that saw
+/// nothing of its clip. Refuses when everything is in one fold, because then nothing is left to train on.
+fn out_of_fold(
     table: &Table,
     beside: &Table,
     settings: &Settings,
@@ -81,7 +73,7 @@ fn out_of_fold_beside(
 /// balanced world.
 ///
 /// # Errors
-/// [`TrainError`].
+/// [`TrainError`]; also when everything is in one fold.
 pub fn train_calibrated(table: &Table, settings: &Settings, count: usize) -> Result<Calibrated, TrainError> {
     Ok(train_calibrated_beside(table, &table.filtered(|_| false), settings, count)?.0)
 }
@@ -96,7 +88,7 @@ pub fn train_calibrated_beside(
     settings: &Settings,
     count: usize,
 ) -> Result<(Calibrated, Vec<f32>), TrainError> {
-    let (out_of_fold, scores_beside) = out_of_fold_beside(table, beside, settings, count)?;
+    let (out_of_fold, scores_beside) = out_of_fold(table, beside, settings, count)?;
     let fit = train(table, settings)?;
     let curve = isotonic(&out_of_fold, &table.labels, &table.weights, KNOTS);
     let fit = Fit { trees: fit.trees.with_calibration(curve)?, ..fit };

@@ -12,7 +12,7 @@ mod grow;
 mod importance;
 
 pub use calibrate::isotonic;
-pub use folds::{Calibrated, folds_by_group, out_of_fold, train_calibrated, train_calibrated_beside};
+pub use folds::{Calibrated, folds_by_group, train_calibrated, train_calibrated_beside};
 pub use importance::{Importance, importance};
 
 use besom_detect::trees::{Trees, TreesError};

@@ -151,5 +151,5 @@ fn unusable_tables_and_settings_are_refused() {
     assert!(refused(&table, &Settings { depth: 0, ..settings.clone() }).contains("depth"));
     assert!(refused(&table, &Settings { learning_rate: f32::NAN, ..settings.clone() }).contains("learning rate"));
     assert!(refused(&table, &Settings { min_child_weight: 0.0, ..settings.clone() }).contains("negative"));
-    assert!(out_of_fold(&table, &settings, 1).unwrap_err().to_string().contains("one fold"));
+    assert!(train_calibrated(&table, &settings, 1).unwrap_err().to_string().contains("one fold"));
 }

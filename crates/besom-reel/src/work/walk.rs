@@ -55,26 +55,77 @@ where
     pub(super) fn run(
         &self,
         progress: &dyn Progress,
-        deliver: impl FnMut(usize, R) -> Result<(), ReelError> + Send,
+        mut deliver: impl FnMut(usize, R) -> Result<(), ReelError> + Send,
     ) -> Result<(), ReelError> {
         let needs: Vec<Vec<usize>> = self.places.iter().map(|place| (self.needs)(*place)).collect();
         let wanted = needs.iter().flatten().copied().collect();
-        let road =
-            Road { walk: self, needs, progress, state: Mutex::new(State::new(wanted)), deliver: Mutex::new(deliver) };
-        rayon::scope_fifo(|scope| road.go_on(scope));
+        let road = Road {
+            places: self.places,
+            batch: self.batch.max(1),
+            needs,
+            progress,
+            state: Mutex::new(State::new(wanted)),
+            deliver: Mutex::new(&mut deliver),
+        };
+        rayon::scope_fifo(|scope| self.go_on(&road, scope));
         road.state.into_inner().unwrap_or_else(PoisonError::into_inner).failure.map_or(Ok(()), Err)
+    }
+
+    /// Begins whatever can begin now.
+    fn go_on<'s>(&'s self, road: &'s Road<'_, T, R>, scope: &ScopeFifo<'s>) {
+        let mut state = road.state();
+        let visits: Vec<_> = std::iter::from_fn(|| road.next_visit(&mut state)).collect();
+        let loads = road.next_loads(&mut state);
+        drop(state);
+        for (visit, held) in visits {
+            scope.spawn_fifo(move |scope| self.visits(road, scope, visit, held));
+        }
+        for place in loads {
+            scope.spawn_fifo(move |scope| {
+                let frame = Arc::new((self.load)(place));
+                road.state().read.insert(place, frame);
+                self.go_on(road, scope);
+            });
+        }
+    }
+
+    /// A visit, and then those after it for as long as this thread finds one that can begin: handed to another thread it
+    /// might be taken up by one that is in the middle of a visit.
+    fn visits<'s>(&'s self, road: &'s Road<'_, T, R>, scope: &ScopeFifo<'s>, visit: usize, held: Held<T>) {
+        let mut at_hand = Some((visit, held));
+        while let Some((visit, held)) = at_hand.take() {
+            if let Err(cancelled) = stop_if_cancelled(road.progress) {
+                road.state().failure.get_or_insert(cancelled);
+                return;
+            }
+            let Some(place) = self.places.get(visit) else { return };
+            let result = (self.work)(*place, &held);
+            drop(held);
+            let mut state = road.state();
+            road.end_visit(&mut state, visit, result);
+            at_hand = road.next_visit(&mut state);
+            drop(state);
+            self.go_on(road, scope);
+            road.deliver();
+        }
     }
 }
 
+/// Takes results over, each with its place.
+type Deliver<'a, R> = &'a mut (dyn FnMut(usize, R) -> Result<(), ReelError> + Send);
+
 /// A walk under way.
-struct Road<'a, 'w, T, R, Needs, Load, Work, Deliver> {
-    walk: &'a Walk<'w, Needs, Load, Work>,
+struct Road<'a, T, R> {
+    /// See [`Walk::places`].
+    places: &'a [usize],
+    /// See [`Walk::batch`]; at least 1.
+    batch: usize,
     /// The places that each visit reads.
     needs: Vec<Vec<usize>>,
     progress: &'a dyn Progress,
     state: Mutex<State<T, R>>,
     /// Whoever has set [`State::delivering`] calls it, and nobody else waits for it.
-    deliver: Mutex<Deliver>,
+    deliver: Mutex<Deliver<'a, R>>,
 }
 
 /// How far a walk has come. Visits are counted from 0.
@@ -110,48 +161,16 @@ impl<T, R> State<T, R> {
     }
 }
 
-impl<T, R, Needs, Load, Work, Deliver> Road<'_, '_, T, R, Needs, Load, Work, Deliver>
-where
-    T: Send + Sync,
-    R: Send,
-    Needs: Fn(usize) -> Vec<usize> + Sync,
-    Load: Fn(usize) -> T + Sync,
-    Work: Fn(usize, &Held<T>) -> R + Sync,
-    Deliver: FnMut(usize, R) -> Result<(), ReelError> + Send,
-{
+impl<T, R> Road<'_, T, R> {
     /// Nothing is worked on while this is held: a thread that waits must not be asked for it again.
     fn state(&self) -> MutexGuard<'_, State<T, R>> {
         self.state.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
-    /// Begins whatever can begin now.
-    fn go_on<'s>(&'s self, scope: &ScopeFifo<'s>) {
-        let mut state = self.state();
-        let visits: Vec<_> = std::iter::from_fn(|| self.next_visit(&mut state)).collect();
-        let ahead = (state.first() + self.walk.batch.max(1)).min(self.needs.len().saturating_sub(1));
-        let last = self.needs.get(ahead).and_then(|needs| needs.last().copied());
-        let mut loads = BTreeSet::new();
-        if let (Some(last), None) = (last, &state.failure) {
-            let later = state.unread.split_off(&(last + 1));
-            loads = std::mem::replace(&mut state.unread, later);
-        }
-        drop(state);
-        for (visit, held) in visits {
-            scope.spawn_fifo(move |scope| self.visits(scope, visit, held));
-        }
-        for place in loads {
-            scope.spawn_fifo(move |scope| {
-                let frame = Arc::new((self.walk.load)(place));
-                self.state().read.insert(place, frame);
-                self.go_on(scope);
-            });
-        }
-    }
-
     /// The next visit with its frames, when they are there and no more visits are under way than may be.
     fn next_visit(&self, state: &mut State<T, R>) -> Option<(usize, Held<T>)> {
         let needs = self.needs.get(state.next)?;
-        if state.failure.is_some() || state.running.len() >= self.walk.batch.max(1) {
+        if state.failure.is_some() || state.running.len() >= self.batch {
             return None;
         }
         let frame = |place: &usize| state.read.get(place).map(|frame| (*place, Arc::clone(frame)));
@@ -162,29 +181,21 @@ where
         Some((visit, held))
     }
 
-    /// A visit, and then those after it for as long as this thread finds one that can begin: handed to another thread it
-    /// might be taken up by one that is in the middle of a visit.
-    fn visits<'s>(&'s self, scope: &ScopeFifo<'s>, visit: usize, held: Held<T>) {
-        let mut at_hand = Some((visit, held));
-        while let Some((visit, held)) = at_hand.take() {
-            if let Err(cancelled) = stop_if_cancelled(self.progress) {
-                self.state().failure.get_or_insert(cancelled);
-                return;
-            }
-            let Some(place) = self.walk.places.get(visit) else { return };
-            let result = (self.walk.work)(*place, &held);
-            drop(held);
-            let mut state = self.state();
-            state.running.remove(&visit);
-            state.done.insert(visit, result);
-            // What no visit reads any more goes before anything else is read.
-            let first = self.needs.get(state.first()).and_then(|needs| needs.first().copied());
-            state.read = first.map(|first| state.read.split_off(&first)).unwrap_or_default();
-            at_hand = self.next_visit(&mut state);
-            drop(state);
-            self.go_on(scope);
-            self.deliver();
-        }
+    /// The places that are to be read now: those of the visits that may be under way, and of the one after them.
+    fn next_loads(&self, state: &mut State<T, R>) -> BTreeSet<usize> {
+        let ahead = (state.first() + self.batch).min(self.needs.len().saturating_sub(1));
+        let last = self.needs.get(ahead).and_then(|needs| needs.last());
+        let (Some(last), None) = (last, &state.failure) else { return BTreeSet::new() };
+        let later = state.unread.split_off(&(last + 1));
+        std::mem::replace(&mut state.unread, later)
+    }
+
+    /// Keeps a visit's result. What no visit reads any more goes before anything else is read.
+    fn end_visit(&self, state: &mut State<T, R>, visit: usize, result: R) {
+        state.running.remove(&visit);
+        state.done.insert(visit, result);
+        let first = self.needs.get(state.first()).and_then(|needs| needs.first());
+        state.read = first.map(|first| state.read.split_off(first)).unwrap_or_default();
     }
 
     /// Hands over what is done, in order, unless somebody is at it already.
@@ -199,7 +210,7 @@ where
             let (Some(result), None) = (state.done.remove(&next), &state.failure) else { break };
             state.delivered += 1;
             drop(state);
-            let place = self.walk.places.get(next).copied().unwrap_or_default();
+            let place = self.places.get(next).copied().unwrap_or_default();
             let answer = (self.deliver.lock().unwrap_or_else(PoisonError::into_inner))(place, result);
             self.progress.advance(1);
             state = self.state();

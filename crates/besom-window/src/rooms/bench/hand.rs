@@ -182,17 +182,24 @@ fn evidence(ui: &mut Ui, desk: &Desk, id: CandidateId, candidate: &Candidate) {
     if let Some(words) = desk.lowered(id) {
         line(ui, &words, tokens::TEXT);
     }
-    let origin = match candidate.origin {
-        Origin::Film => "On the film: in this frame only",
-        Origin::Gate => "In the gate: at the same place in many frames",
-        Origin::Scene => "In the scene: it moves with the picture",
-    };
-    line(ui, origin, tokens::QUIET);
+    let line_over = desk.group().filter(|g| g.id.kind == GroupKind::Line).map_or(1, |g| g.frames());
+    line(ui, &origin(candidate.origin, line_over), tokens::QUIET);
     for reason in &candidate.reasons {
         line(ui, &crate::app::capital(reason), tokens::QUIET);
     }
     for risk in candidate.risk.words() {
         line(ui, &format!("At risk: {risk}"), tokens::ATTENTION);
+    }
+}
+
+/// Where a mark comes from, in words. `line_over` is over how many frames it was linked as a line scratch: the one mark on the
+/// film that runs through many.
+fn origin(origin: Origin, line_over: u64) -> String {
+    match origin {
+        Origin::Film if line_over > 1 => format!("On the film: along {line_over} frames"),
+        Origin::Film => "On the film: in this frame only".to_owned(),
+        Origin::Gate => "In the gate: at the same place in many frames".to_owned(),
+        Origin::Scene => "In the scene: it moves with the picture".to_owned(),
     }
 }
 
@@ -236,5 +243,17 @@ fn decisions(ui: &mut Ui, desk: &Desk, commands: &mut Vec<Command>) {
                 widgets::decision_button(ui, size, decision, stands, standing.is_some(), commands);
             }
         });
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn only_a_linked_line_lies_on_more_than_its_own_frame() {
+        assert_eq!(origin(Origin::Film, 1), "On the film: in this frame only");
+        assert_eq!(origin(Origin::Film, 18), "On the film: along 18 frames");
+        assert!(origin(Origin::Gate, 1).contains("same place"));
     }
 }

@@ -14,6 +14,7 @@ use crate::candidate::Polarity;
 use crate::components::Component;
 use crate::evidence::Evidence;
 use crate::grain::BINS;
+use crate::spares::Spares;
 
 /// Number of opponent planes.
 pub const PLANES: usize = 2;
@@ -67,10 +68,22 @@ pub fn test(
     gains: [f32; 2],
     level: &Plane,
 ) -> ColourEvidence {
+    test_in(&Spares::default(), current, neighbours, fields, gains, level)
+}
+
+/// [`test()`] in spare planes.
+pub(crate) fn test_in(
+    spares: &Spares,
+    current: &[Plane; PLANES],
+    neighbours: [&[Plane; PLANES]; 2],
+    fields: [&MotionField; 2],
+    gains: [f32; 2],
+    level: &Plane,
+) -> ColourEvidence {
     let seen: Vec<[Plane; PLANES]> = (0..2)
         .into_par_iter()
         .map(|s| {
-            let mut planes = moved(neighbours[s], fields[s]);
+            let mut planes = moved(spares, neighbours[s], fields[s]);
             for (now, plane) in current.iter().zip(&mut planes) {
                 Flicker::with_gain(now, plane, gains[s]).level(plane);
             }
@@ -81,16 +94,17 @@ pub fn test(
         .into_par_iter()
         .map(|k| {
             let (now, a, b) = (&current[k], &seen[0][k], &seen[1][k]);
-            responses(now, a, b, &noise(now, [a, b], level), level)
+            responses(spares, now, [a, b], &noise(now, [a, b], level), level)
         })
         .collect();
+    spares.take_back(seen.into_iter().flatten());
     ColourEvidence { planes }
 }
 
 /// Half-size planes as seen through a full-size field, bilinear: the planes are smooth already.
-fn moved(planes: &[Plane; PLANES], field: &MotionField) -> [Plane; PLANES] {
+fn moved(spares: &Spares, planes: &[Plane; PLANES], field: &MotionField) -> [Plane; PLANES] {
     let (width, height) = (planes[0].width(), planes[0].height());
-    let [mut across, mut against] = [Plane::new(width, height), Plane::new(width, height)];
+    let [mut across, mut against] = [(); PLANES].map(|()| spares.plane(width, height));
     let bands = across.as_mut_slice().par_chunks_mut(2 * width).zip(against.as_mut_slice().par_chunks_mut(2 * width));
     bands.enumerate().for_each(|(band, (across, against))| moved_band(planes, field, band, [across, against]));
     [across, against]
@@ -175,19 +189,33 @@ fn noise(now: &Plane, seen: [&Plane; 2], level: &Plane) -> [f32; BINS] {
 }
 
 fn bin_of(level: &Plane, x: usize, y: usize) -> usize {
-    (level.at(2 * x, 2 * y) * (BINS as f32 / 1024.0)).clamp(0.0, (BINS - 1) as f32) as usize
+    bin_of_code(level.at(2 * x, 2 * y))
 }
 
-fn responses(now: &Plane, a: &Plane, b: &Plane, noise: &[f32; BINS], level: &Plane) -> Evidence {
+// Inlined into the loop that is compiled for several processor levels.
+#[allow(clippy::inline_always)]
+#[inline(always)]
+fn bin_of_code(code: f32) -> usize {
+    // Through a whole number of the same size, which the processor makes of several codes at once.
+    (code * (BINS as f32 / 1024.0)).clamp(0.0, (BINS - 1) as f32) as i32 as usize
+}
+
+/// One over the grain at every second code of a row.
+#[multiversion::multiversion(targets("x86_64+avx512f+avx512bw+avx512dq+avx512vl", "x86_64+avx2"))]
+fn units_of(level: &[f32], inverse: &[f32; BINS], units: &mut [f32]) {
+    for (unit, codes) in units.iter_mut().zip(level.chunks(2)) {
+        *unit = inverse[bin_of_code(codes[0]) % BINS];
+    }
+}
+
+fn responses(spares: &Spares, now: &Plane, [a, b]: [&Plane; 2], noise: &[f32; BINS], level: &Plane) -> Evidence {
     let (width, height) = (now.width(), now.height());
     let inverse = noise.map(|sigma| 1.0 / sigma);
-    let (mut spike, mut rank) = (Plane::new(width, height), Plane::new(width, height));
+    let [mut spike, mut rank] = [(); 2].map(|()| spares.plane(width, height));
     let rows = spike.as_mut_slice().par_chunks_mut(width).zip(rank.as_mut_slice().par_chunks_mut(width));
     rows.enumerate().for_each(|(y, (spike, rank))| {
         let mut unit = vec![0.0f32; width];
-        for (x, unit) in unit.iter_mut().enumerate() {
-            *unit = inverse[bin_of(level, x, y)];
-        }
+        units_of(level.row(2 * y), &inverse, &mut unit);
         crate::evidence::test_row_in_units(now.row(y), a, b, y, &unit, spike, rank);
     });
     Evidence { spike, rank }
@@ -296,6 +324,21 @@ mod tests {
     }
 
     #[test]
+    fn units_are_those_of_every_second_code() {
+        let level: Vec<f32> = (0..61).map(|k| k as f32 * 18.3 - 20.0).collect();
+        let inverse = std::array::from_fn(|bin| 1.0 + bin as f32);
+        for width in [30, 31] {
+            let mut units = vec![0.0; width];
+            units_of(&level, &inverse, &mut units);
+            for (x, unit) in units.iter().enumerate() {
+                // Bins divide the codes from 0 to 1023 evenly, and what lies outside belongs to the outermost.
+                let bin = (level[2 * x] / (1024.0 / BINS as f32)).floor().clamp(0.0, (BINS - 1) as f32);
+                assert!((unit - (1.0 + bin)).abs() < 1e-6, "{x}");
+            }
+        }
+    }
+
+    #[test]
     fn opponents_follow_their_definition() {
         let planes = planes(5, None);
         let [across, against] = opponents(&planes).unwrap();
@@ -350,7 +393,7 @@ mod tests {
     #[test]
     fn a_field_of_no_motion_moves_nothing() {
         let planes = opponents(&planes(9, None)).unwrap();
-        assert_eq!(moved(&planes, &MotionField::still(W, H)), planes);
+        assert_eq!(moved(&Spares::default(), &planes, &MotionField::still(W, H)), planes);
     }
 
     #[test]

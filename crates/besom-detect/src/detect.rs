@@ -1,6 +1,8 @@
 //! One frame's candidates.
 
-use besom_motion::{Flicker, MotionField, Vector, compensate, estimate_field, reconcile};
+use std::borrow::Cow;
+
+use besom_motion::{Flicker, MotionField, Vector, compensate_into, estimate_field, reconcile};
 use besom_scan::{Plane, Rect, RunMask};
 use rayon::prelude::*;
 
@@ -9,7 +11,7 @@ use crate::candidate::{Candidate, Kind, Origin, Risk};
 use crate::colour::{self, ColourEvidence, ColourThresholds};
 use crate::components::{Component, Thresholds, components};
 use crate::context::companies;
-use crate::evidence::{sigma_table, test};
+use crate::evidence::{sigma_table, test_in};
 use crate::features::{Crowd, Measured, Scene, Side, Unrest, closer_look, glance};
 use crate::gate::{self, GateSuspect};
 use crate::grain::Grain;
@@ -18,8 +20,9 @@ use crate::levels;
 use crate::lines::{LineModel, suspected_lines};
 use crate::model::{DISMISSED_BELOW, Judged, Model};
 use crate::nearby::look_by_place;
-use crate::own_frame;
+use crate::own_frame::{self, Part};
 use crate::prepare::Prepared;
+use crate::spares::Spares;
 use crate::sway::Sway;
 
 /// Settings of a detection. Part of the fingerprint of stored candidates.
@@ -124,18 +127,19 @@ impl<'a> Window<'a> {
 }
 
 /// A neighbour as seen from the current frame, and the gain that took part in bringing it to its level.
-pub(crate) fn seen(current: &Prepared, other: &Prepared, field: &MotionField) -> (Plane, f32) {
-    let mut plane = compensate(&other.luma, field);
+pub(crate) fn seen(spares: &Spares, current: &Prepared, other: &Prepared, field: &MotionField) -> (Plane, f32) {
+    let mut plane = spares.plane(other.width(), other.height());
+    compensate_into(&other.luma, field, &mut plane);
     let flicker = Flicker::measure(&current.luma, &plane);
     flicker.level(&mut plane);
     (plane, flicker.gain())
 }
 
 /// The test on colour, when all three frames have it.
-fn colour_evidence(around: &Around, gains: [f32; 2]) -> Option<ColourEvidence> {
+fn colour_evidence(spares: &Spares, around: &Around, gains: [f32; 2]) -> Option<ColourEvidence> {
     let [(frame_a, field_a), (frame_b, field_b)] = &around.sides;
     let (now, a, b) = (around.current.colour.as_ref()?, frame_a.colour.as_ref()?, frame_b.colour.as_ref()?);
-    Some(colour::test(now, [a, b], [field_a, field_b], gains, &around.current.luma))
+    Some(colour::test_in(spares, now, [a, b], [field_a, field_b], gains, &around.current.luma))
 }
 
 /// Side of the squares of the picture whose marks are looked at one after another, in pixels: the parts of all planes that
@@ -158,6 +162,18 @@ pub fn suspects(
     first_look: &(dyn Fn(&[f32]) -> f32 + Sync),
     lines: Option<&LineModel>,
 ) -> Suspects {
+    suspects_in(&Spares::default(), window, grain, settings, first_look, lines)
+}
+
+/// [`suspects`] in spare planes.
+fn suspects_in(
+    spares: &Spares,
+    window: &Window,
+    grain: &Grain,
+    settings: &Settings,
+    first_look: &(dyn Fn(&[f32]) -> f32 + Sync),
+    lines: Option<&LineModel>,
+) -> Suspects {
     let current = window.current;
     let Some(around) = window.around() else { return Suspects::default() };
     let judged = |lines: &LineModel| suspected_lines(&around, grain).into_iter().map(|l| l.judged(lines)).collect();
@@ -165,9 +181,9 @@ pub fn suspects(
     let sure: Vec<&RunMask> = lines.iter().filter(|l| l.confidence >= SURE).map(|l| &l.mask).collect();
     let [(frame_a, field_a), (frame_b, field_b)] = &around.sides;
     let ((a, gain_a), (b, gain_b)) =
-        rayon::join(|| seen(current, frame_a, field_a), || seen(current, frame_b, field_b));
+        rayon::join(|| seen(spares, current, frame_a, field_a), || seen(spares, current, frame_b, field_b));
     let sigma = sigma_table(grain);
-    let evidence = test(&current.luma, &a, &b, &sigma);
+    let evidence = test_in(spares, &current.luma, &a, &b, &sigma);
     let mut components = components(&evidence, &settings.thresholds);
     if let Some(infrared) = &current.infrared {
         infrared::join_weaker(infrared, &evidence, &settings.thresholds, &mut components);
@@ -181,7 +197,7 @@ pub fn suspects(
     for c in &components {
         c.mask.paint(&mut taken, 1);
     }
-    let colour = colour_evidence(&around, [gain_a, gain_b]);
+    let colour = colour_evidence(spares, &around, [gain_a, gain_b]);
     if let Some(colour) = &colour {
         let differs = |x: usize, y: usize| current.luma.at(x, y) - 0.5 * (a.at(x, y) + b.at(x, y));
         components.extend(colour::components(colour, &ColourThresholds::default(), differs, &mut taken));
@@ -206,14 +222,7 @@ pub fn suspects(
         colour: colour.as_ref(),
     };
     let parts = own_frame::parts(&components, &current.luma, &sigma, &settings.thresholds);
-    // To a part, the rest of its object is surroundings like others.
-    let mut taken_by_parts = taken.clone();
-    for part in &parts {
-        components[part.of].mask.paint(&mut taken_by_parts, 0);
-    }
-    for part in &parts {
-        part.component.mask.paint(&mut taken_by_parts, 1);
-    }
+    let taken_by_parts = taken_by_parts(&taken, &components, &parts);
     let scene_of_parts = Scene { taken: &taken_by_parts, ..scene };
     let mut all: Vec<(Component, &Scene)> = components.into_iter().map(|c| (c, &scene)).collect();
     all.extend(parts.into_iter().map(|part| (part.component, &scene_of_parts)));
@@ -240,12 +249,38 @@ pub fn suspects(
     if settings.gate {
         found.gate = gate::suspected_marks(&around, &evidence, grain);
     }
+    spares.take_back([a, b]);
+    let responses = std::iter::once(evidence).chain(colour.into_iter().flat_map(|c| c.planes));
+    spares.take_back(responses.flat_map(|e| [e.spike, e.rank]));
     found
+}
+
+/// What is `taken` as parts see it: to a part, the rest of its object is surroundings like others.
+fn taken_by_parts<'a>(taken: &'a Plane<u8>, components: &[Component], parts: &[Part]) -> Cow<'a, Plane<u8>> {
+    let mut seen = Cow::Borrowed(taken);
+    for part in parts {
+        components[part.of].mask.paint(seen.to_mut(), 0);
+    }
+    for part in parts {
+        part.component.mask.paint(seen.to_mut(), 1);
+    }
+    seen
 }
 
 /// The candidates of `window.current`, in the order of their first pixel.
 pub fn detect(window: &Window, grain: &Grain, model: &Model, settings: &Settings) -> Vec<Candidate> {
-    let found = suspects(window, grain, settings, &|values| model.first_look(values), Some(model.lines()));
+    detect_in(&Spares::default(), window, grain, model, settings)
+}
+
+/// [`detect`] in spare planes, for whoever goes over many frames.
+pub fn detect_in(
+    spares: &Spares,
+    window: &Window,
+    grain: &Grain,
+    model: &Model,
+    settings: &Settings,
+) -> Vec<Candidate> {
+    let found = suspects_in(spares, window, grain, settings, &|values| model.first_look(values), Some(model.lines()));
     let first: Vec<f32> = found.measured.par_iter().map(|m| model.by_itself(m)).collect();
     let mut marks: Vec<(Rect, f32)> = found.components.iter().map(|c| c.bounds).zip(first.iter().copied()).collect();
     marks.extend(&found.dismissed);

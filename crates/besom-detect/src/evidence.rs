@@ -11,6 +11,7 @@ use besom_scan::Plane;
 use rayon::prelude::*;
 
 use crate::grain::Grain;
+use crate::spares::Spares;
 
 /// Signed responses in grain sigmas: negative is darker than both neighbours, positive brighter, zero neither.
 #[derive(Clone, Debug)]
@@ -31,9 +32,13 @@ pub fn sigma_table(grain: &Grain) -> Vec<f32> {
 /// # Panics
 /// When the planes differ in size.
 pub fn test(current: &Plane, a: &Plane, b: &Plane, sigma: &[f32]) -> Evidence {
+    test_in(&Spares::default(), current, a, b, sigma)
+}
+
+/// [`test()`] in spare planes.
+pub(crate) fn test_in(spares: &Spares, current: &Plane, a: &Plane, b: &Plane, sigma: &[f32]) -> Evidence {
     let (width, height) = (current.width(), current.height());
-    let mut spike = Plane::new(width, height);
-    let mut rank = Plane::new(width, height);
+    let [mut spike, mut rank] = [(); 2].map(|()| spares.plane(width, height));
     let lines = spike.as_mut_slice().par_chunks_mut(width).zip(rank.as_mut_slice().par_chunks_mut(width));
     let inverse: Vec<f32> = sigma.iter().map(|s| 1.0 / s).collect();
     lines.enumerate().for_each(|(y, (spike, rank))| test_row(current.row(y), a, b, y, &inverse, spike, rank));

@@ -203,23 +203,46 @@ impl Unrest {
         let lines: Vec<[Vec<f32>; 2]> = (0..rows)
             .into_par_iter()
             .map(|r| {
-                let mut sums = [vec![0.0f32; columns], vec![0.0f32; columns]];
-                let mut counts = vec![0.0f32; columns];
+                let mut sums = vec![UnrestSums::default(); columns];
                 for y in (r * CELL..((r + 1) * CELL).min(height)).step_by(2) {
-                    let (spike, a, b) = (evidence.spike.row(y), a.row(y), b.row(y));
-                    for x in (0..width).step_by(2) {
-                        let unit = inverse[(a[x] as i32).clamp(0, 1023) as usize];
-                        sums[0][x / CELL] += spike[x].abs().min(4.0);
-                        sums[1][x / CELL] += ((a[x] - b[x]).abs() * unit).min(12.0);
-                        counts[x / CELL] += 1.0;
-                    }
+                    add_unrest(evidence.spike.row(y), a.row(y), b.row(y), &inverse, &mut sums);
                 }
-                sums.map(|sums| sums.iter().zip(&counts).map(|(sum, n)| sum / n.max(1.0)).collect())
+                let mean = |sum: f32, of: &UnrestSums| sum / of.count.max(1.0);
+                [
+                    sums.iter().map(|s| mean(s.spike, s)).collect(),
+                    sums.iter().map(|s| mean(s.disagreement, s)).collect(),
+                ]
             })
             .collect();
         let cells = [0, 1].map(|k| Cells::of(Plane::from_fn(columns, rows, |c, r| lines[r][k][c])));
         let whole = [0, 1].map(|k: usize| cells[k].mean());
         Self { cells, whole }
+    }
+}
+
+/// What is added up in a cell of [`Unrest`].
+#[derive(Clone, Copy, Default)]
+struct UnrestSums {
+    spike: f32,
+    disagreement: f32,
+    count: f32,
+}
+
+/// Adds every second pixel of a row to the sums of the cells that it runs through.
+#[multiversion::multiversion(targets("x86_64+avx512f+avx512bw+avx512dq+avx512vl", "x86_64+avx2"))]
+fn add_unrest(spike: &[f32], a: &[f32], b: &[f32], inverse: &[f32], cells: &mut [UnrestSums]) {
+    let pieces = spike.chunks(CELL).zip(a.chunks(CELL).zip(b.chunks(CELL)));
+    for (cell, (spike, (a, b))) in cells.iter_mut().zip(pieces) {
+        let wide = spike.len();
+        let (a, b) = (&a[..wide], &b[..wide]);
+        let mut sums = *cell;
+        for x in (0..wide).step_by(2) {
+            let unit = inverse[(a[x] as i32).clamp(0, 1023) as usize];
+            sums.spike += spike[x].abs().min(4.0);
+            sums.disagreement += ((a[x] - b[x]).abs() * unit).min(12.0);
+            sums.count += 1.0;
+        }
+        *cell = sums;
     }
 }
 
@@ -262,13 +285,29 @@ impl Spans {
         self.thinned(self.runs.iter().flat_map(row).collect())
     }
 
-    /// A plane's samples there.
-    fn read(&self, plane: &Plane) -> Vec<f32> {
-        let mut values = Vec::with_capacity(pixels(&self.runs));
+    /// Means of several things over the pixels, which `values` makes of the planes' samples at each, as [`means`] does; straight
+    /// from the planes, because most runs are of a few pixels. Zeros when there are none.
+    // Inlined, so that what is averaged is known.
+    #[allow(clippy::inline_always)]
+    #[inline(always)]
+    fn means<const P: usize, const N: usize>(
+        &self,
+        planes: [&Plane; P],
+        values: impl Fn([f32; P]) -> [f32; N],
+    ) -> [f32; N] {
+        let (mut sums, mut count, mut next) = ([0.0f32; N], 0usize, 0);
         for run in &self.runs {
-            values.extend_from_slice(&plane.row(run.y as usize)[run.x0 as usize..run.x1 as usize]);
+            let (y, x0, wide) = (run.y as usize, run.x0 as usize, (run.x1 - run.x0) as usize);
+            let rows = planes.map(|plane| &plane.row(y)[x0..x0 + wide]);
+            while next < wide {
+                for (sum, value) in sums.iter_mut().zip(values(rows.map(|row| row[next]))) {
+                    *sum += value;
+                }
+                (count, next) = (count + 1, next + self.step);
+            }
+            next -= wide;
         }
-        self.thinned(values)
+        if count == 0 { sums } else { sums.map(|sum| sum / count as f32) }
     }
 
     /// [`steepness`] there.
@@ -464,30 +503,45 @@ struct Shown {
 }
 
 impl Shown {
-    fn new(scene: &Scene, read: impl Fn(&Plane) -> Vec<f32>) -> Self {
-        Self { luma: read(&scene.current.luma), sides: [0, 1].map(|k| read(scene.sides[k].seen)) }
+    fn new(scene: &Scene, places: &[(usize, usize)]) -> Self {
+        let [luma, a, b] = shown_planes(scene).map(|plane| read(places, plane));
+        Self { luma, sides: [a, b] }
     }
 
-    /// Their means, and the mean differences of the frame from each neighbour and of the neighbours from each other.
     fn means(&self) -> ShownMeans {
         let count = self.luma.len();
         let (now, a, b) = (&self.luma[..count], &self.sides[0][..count], &self.sides[1][..count]);
-        let all = |k: usize| {
-            let (now, a, b) = (now[k], a[k], b[k]);
-            [now, a, b, (now - a).abs(), (now - b).abs(), (a - b).abs(), 0.5 * (a + b)]
-        };
-        let [luma, a, b, residue_a, residue_b, apart, level] = means(count, all);
-        ShownMeans { luma, sides: [a, b], residues: [residue_a, residue_b], apart, level }
+        ShownMeans::of(means(count, |k| ShownMeans::terms([now[k], a[k], b[k]])))
     }
 }
 
-/// See [`Shown::means`]; `level` is the mean of both neighbours.
+/// The frame's luma and its two compensated neighbours.
+fn shown_planes<'a>(scene: &Scene<'a>) -> [&'a Plane; 3] {
+    [&scene.current.luma, scene.sides[0].seen, scene.sides[1].seen]
+}
+
+/// Means of what a frame's luma and its two compensated neighbours show somewhere, and the mean differences of the frame from each
+/// neighbour and of the neighbours from each other; `level` is the mean of both neighbours.
 struct ShownMeans {
     luma: f32,
     sides: [f32; 2],
     residues: [f32; 2],
     apart: f32,
     level: f32,
+}
+
+impl ShownMeans {
+    /// What is averaged, of the three samples at a place.
+    // Inlined into the loops that average it.
+    #[allow(clippy::inline_always)]
+    #[inline(always)]
+    fn terms([now, a, b]: [f32; 3]) -> [f32; 7] {
+        [now, a, b, (now - a).abs(), (now - b).abs(), (a - b).abs(), 0.5 * (a + b)]
+    }
+
+    const fn of([luma, a, b, residue_a, residue_b, apart, level]: [f32; 7]) -> Self {
+        Self { luma, sides: [a, b], residues: [residue_a, residue_b], apart, level }
+    }
 }
 
 /// Standard deviation of values whose mean is known.
@@ -538,7 +592,7 @@ impl Glance<'_> {
 pub fn glance<'a>(scene: &Scene, component: &'a Component) -> Glance<'a> {
     let zones = Zones::of(component, scene.taken);
     let sign = if component.polarity == Polarity::Bright { 1.0 } else { -1.0 };
-    let inside = Shown::new(scene, |plane| read(&zones.mask, plane));
+    let inside = Shown::new(scene, &zones.mask);
     let mean_inside = inside.means();
     let level = mean_inside.level;
     let sigma = scene.grain.luma_at(level).max(0.25);
@@ -677,14 +731,12 @@ fn surroundings(
     sigma: f32,
     sign: f32,
 ) {
-    let rim = Shown::new(scene, |plane| zones.rim.read(plane));
-    let mean_rim = rim.means();
+    let planes = shown_planes(scene);
+    let mean_rim = ShownMeans::of(zones.rim.means(planes, ShownMeans::terms));
     let [ra, rb] = mean_rim.residues.map(|residue| residue / sigma);
     put.add(ra.min(rb));
     put.add(ra.max(rb));
-    let surround = Shown::new(scene, |plane| zones.surround.read(plane));
-    let [sa, sb] =
-        means(surround.luma.len(), |k| surround.sides.each_ref().map(|side| (surround.luma[k] - side[k]).abs()));
+    let [sa, sb] = zones.surround.means(planes, |[now, a, b]| [(now - a).abs(), (now - b).abs()]);
     put.add(sa.max(sb) / sigma);
     put.add(mean_inside.apart / sigma);
     put.add(mean_rim.apart / sigma);
@@ -692,7 +744,8 @@ fn surroundings(
     put.add(step(mean_inside.luma, mean_rim.luma));
     let [a, b] = [0, 1].map(|k| step(mean_inside.sides[k], mean_rim.sides[k]));
     put.add(a.max(b));
-    put.add(deviation(&rim.luma, mean_rim.luma) / sigma);
+    let [variance] = zones.rim.means([planes[0]], |[now]| [(now - mean_rim.luma) * (now - mean_rim.luma)]);
+    put.add(variance.sqrt() / sigma);
     let [a, b] = [0, 1].map(|k| deviation(&inside.sides[k], mean_inside.sides[k]));
     put.add(a.min(b) / sigma);
 }
@@ -860,11 +913,22 @@ impl Shape {
 
     /// The plane as far as displaced points reach; its border repeats its samples.
     fn reached<'a>(&self, plane: &'a Plane) -> Cow<'a, Plane> {
-        self.window.map_or(Cow::Borrowed(plane), |r| {
-            let at = |x: usize, y: usize| plane.clamped(r.x0 + x as i32, r.y0 + y as i32);
-            Cow::Owned(Plane::from_fn(r.width(), r.height(), at))
-        })
+        self.window.map_or(Cow::Borrowed(plane), |window| Cow::Owned(repeated(plane, &window)))
     }
+}
+
+/// The window of a plane, whose border repeats its samples; some of it lies inside.
+fn repeated(plane: &Plane, window: &Rect) -> Plane {
+    let (inside, last) = (window.intersect(&plane.rect()), plane.height() as i32 - 1);
+    let mut out = Plane::new(window.width(), window.height());
+    let (left, wide) = ((inside.x0 - window.x0) as usize, inside.width());
+    for (y, out) in (window.y0..window.y1).zip(out.as_mut_slice().chunks_mut(window.width().max(1))) {
+        let row = &plane.row(y.clamp(0, last) as usize)[inside.x0 as usize..inside.x1 as usize];
+        out[..left].fill(row[0]);
+        out[left..left + wide].copy_from_slice(row);
+        out[left + wide..].fill(row[wide - 1]);
+    }
+    out
 }
 
 /// Steps through a plane's samples to a displacement and to those `step` rows below each other.
@@ -1166,6 +1230,16 @@ mod tests {
         })
     }
 
+    #[test]
+    fn a_window_beyond_the_border_repeats_its_samples() {
+        let plane = noise(8, 30, 20);
+        for (x, y) in [(-9, -4), (25, 3), (4, 16), (27, -6), (3, 2)] {
+            let window = Rect::new(x, y, x + 12, y + 9);
+            let plain = Plane::from_fn(12, 9, |i, j| plane.clamped(x + i as i32, y + j as i32));
+            assert_eq!(repeated(&plane, &window), plain);
+        }
+    }
+
     /// [`fits`] by its definition.
     fn plain_fits(points: &[(usize, usize)], now: &Plane, plane: &Plane, own: i32, near_too: bool) -> [Fit; 2] {
         let mut best = [Fit::NONE; 2];
@@ -1230,8 +1304,27 @@ mod tests {
     }
 
     #[test]
+    fn unrest_is_the_mean_of_every_second_pixel() {
+        let (width, height) = (3 * CELL - 7, CELL + 5);
+        let [spike, a, b] = [7, 8, 9].map(|seed| noise(seed, width, height));
+        let inverse: Vec<f32> = (0..1024).map(|k| 1.0 / (4.0 + k as f32 / 100.0)).collect();
+        let mut sums = vec![UnrestSums::default(); 3];
+        let (mut plain, rows) = ([[0.0f32; 3]; 3], (0..CELL).step_by(2));
+        for y in rows {
+            add_unrest(spike.row(y), a.row(y), b.row(y), &inverse, &mut sums);
+            for x in (0..width).step_by(2) {
+                let apart = (a.at(x, y) - b.at(x, y)).abs() * inverse[a.at(x, y) as usize];
+                let terms = [spike.at(x, y).abs().min(4.0), apart.min(12.0), 1.0];
+                plain[x / CELL].iter_mut().zip(terms).for_each(|(sum, term)| *sum += term);
+            }
+        }
+        assert_eq!(sums.iter().map(|s| [s.spike, s.disagreement, s.count]).collect::<Vec<_>>(), plain);
+    }
+
+    #[test]
     fn spans_are_read_as_their_pixels() {
-        let plane = noise(3, 40, 30);
+        let (plane, other) = (noise(3, 40, 30), noise(4, 40, 30));
+        assert_eq!(Spans::of(Vec::new(), 4).means([&plane], |[a]| [a]), [0.0]);
         let runs = vec![Run { y: 0, x0: 0, x1: 7 }, Run { y: 9, x0: 12, x1: 31 }, Run { y: 29, x0: 33, x1: 40 }];
         for most in [usize::MAX, 10, 4] {
             let spans = Spans::of(runs.clone(), most);
@@ -1239,7 +1332,9 @@ mod tests {
                 runs.iter().flat_map(|r| (r.x0..r.x1).map(|x| (x as usize, r.y as usize))).collect();
             thin(&mut places, most);
             assert_eq!(spans.places(), places);
-            assert_eq!(spans.read(&plane), read(&places, &plane));
+            let samples = [&plane, &other].map(|plane| read(&places, plane));
+            let plain = means(places.len(), |k| [samples[0][k], (samples[0][k] - samples[1][k]).abs()]);
+            assert_eq!(spans.means([&plane, &other], |[a, b]| [a, (a - b).abs()]), plain);
             let each: Vec<f32> = places.iter().map(|&(x, y)| steepness(&plane, x, y)).collect();
             assert_eq!(spans.steepness(&plane), each);
         }

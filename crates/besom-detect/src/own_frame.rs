@@ -55,7 +55,10 @@ fn inside(
     };
     let above: Vec<((u32, u32), f32)> =
         whole.mask.pixels().map(|at| (at, stands_out(&at))).filter(|(_, by)| *by >= GROW).collect();
-    let seeds = RunMask::from_pixels(above.iter().filter(|(_, by)| *by >= SEED).map(|(at, _)| *at));
+    let seeds: Vec<(u32, u32)> = above.iter().filter(|(_, by)| *by >= SEED).map(|(at, _)| *at).collect();
+    // Without as many seeds as a part needs there is none.
+    let above = if seeds.len() < thresholds.area { Vec::new() } else { above };
+    let seeds = RunMask::from_pixels(seeds.into_iter());
     let most = MOST * whole.mask.area() as f32;
     let is_part = |mask: &RunMask| {
         let area = mask.area();

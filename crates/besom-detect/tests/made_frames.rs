@@ -3,7 +3,7 @@
 
 use besom_detect::evidence;
 use besom_detect::survey::{Thumbnail, cuts, measure_grain};
-use besom_detect::{Candidate, Grain, Kind, Model, Polarity, Prepared, Settings, Window, detect};
+use besom_detect::{Candidate, Grain, Kind, Model, Polarity, Prepared, Settings, Spares, Window, detect_in};
 use besom_scan::Plane;
 
 const W: usize = 320;
@@ -73,6 +73,10 @@ fn grain() -> Grain {
 }
 
 fn found(dirty: bool, sides: [bool; 4]) -> Vec<Candidate> {
+    found_in(&Spares::default(), dirty, sides)
+}
+
+fn found_in(spares: &Spares, dirty: bool, sides: [bool; 4]) -> Vec<Candidate> {
     let make = |n: u32, wanted: bool| wanted.then(|| Prepared::new(frame(n)).unwrap());
     let around = [make(1, sides[0]), make(2, sides[1]), make(4, sides[2]), make(5, sides[3])];
     let current = Prepared::new(if dirty { soiled(3) } else { frame(3) }).unwrap();
@@ -83,7 +87,7 @@ fn found(dirty: bool, sides: [bool; 4]) -> Vec<Candidate> {
         next: around[2].as_ref(),
         after_next: around[3].as_ref(),
     };
-    detect(&window, &grain(), &Model::built_in().unwrap(), &Settings::default())
+    detect_in(spares, &window, &grain(), &Model::built_in().unwrap(), &Settings::default())
 }
 
 fn hit(candidates: &[Candidate], x: i32, y: i32) -> Option<&Candidate> {
@@ -129,6 +133,15 @@ fn the_result_does_not_depend_on_threads() {
         rayon::ThreadPoolBuilder::new().num_threads(threads).build().unwrap().install(|| found(true, [true; 4]))
     };
     assert_eq!(on(1), on(3));
+}
+
+#[test]
+fn what_other_frames_left_in_spare_planes_does_not_matter() {
+    let (spares, fresh) = (Spares::default(), found(true, [true; 4]));
+    for (dirty, sides) in [(true, [true; 4]), (false, [true, true, false, false]), (true, [true; 4])] {
+        let again = found_in(&spares, dirty, sides);
+        assert!(again == fresh || !dirty, "frames that went before change what is found");
+    }
 }
 
 #[test]

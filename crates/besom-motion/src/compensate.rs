@@ -13,13 +13,22 @@ const WIDE: usize = 8;
 
 /// `reference` moved onto the current frame by `field`, cubic between samples, not levelled.
 pub fn compensate(reference: &Plane, field: &MotionField) -> Plane {
+    let mut out = Plane::new(reference.width(), reference.height());
+    compensate_into(reference, field, &mut out);
+    out
+}
+
+/// [`compensate`] into every sample of a plane that is there already.
+///
+/// # Panics
+/// When the planes differ in size.
+pub fn compensate_into(reference: &Plane, field: &MotionField, out: &mut Plane) {
     let width = reference.width();
-    let mut out = Plane::new(width, reference.height());
+    assert!(out.rect() == reference.rect(), "a frame is seen in its own size");
     out.as_mut_slice()
         .par_chunks_mut(width * BLOCK)
         .enumerate()
         .for_each(|(band, rows)| moved_band(reference, field, band * BLOCK, rows));
-    out
 }
 
 /// The rows of blocks that begin at `y0`.

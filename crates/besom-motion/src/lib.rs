@@ -28,7 +28,7 @@ mod spread;
 pub mod sums;
 pub mod vector;
 
-pub use compensate::compensate;
+pub use compensate::{compensate, compensate_into};
 pub use field::MotionField;
 pub use flicker::Flicker;
 pub use pyramid::Pyramid;

@@ -70,6 +70,11 @@ impl<T: Copy + Default> Plane<T> {
         &mut self.samples
     }
 
+    /// The samples themselves, in row order.
+    pub fn into_vec(self) -> Vec<T> {
+        self.samples
+    }
+
     /// One row.
     ///
     /// # Panics

@@ -35,6 +35,7 @@ use crate::detect::{Around, Window, seen};
 use crate::evidence::{Evidence, sigma_table, test};
 use crate::grain::Grain;
 use crate::prepare::Prepared;
+use crate::spares::Spares;
 use glance::Glance;
 use measure::{LEAST_MOTION, Other, Scene, measure};
 use outstanding::FINE;
@@ -96,7 +97,8 @@ const EXPLAINED: f32 = 0.0;
 /// Finds and measures the marks of a frame, with the comparisons that they need.
 pub fn suspected(window: &Window, grain: &Grain) -> Vec<GateSuspect> {
     let Some(around) = window.around() else { return Vec::new() };
-    let [a, b] = around.sides.each_ref().map(|(p, field)| seen(around.current, p, field).0);
+    let spares = Spares::default();
+    let [a, b] = around.sides.each_ref().map(|(p, field)| seen(&spares, around.current, p, field).0);
     suspected_marks(&around, &test(&around.current.luma, &a, &b, &sigma_table(grain)), grain)
 }
 

@@ -230,21 +230,19 @@ fn grow(
         let left = reached.at(px, py);
         let (first, last) = (px.saturating_sub(1), (px + 1).min(width - 1));
         for ny in py.saturating_sub(1)..=(py + 1).min(height - 1) {
-            let row = &class.row(ny)[first..=last];
-            for (k, c) in row.iter().enumerate() {
-                let (nx, c) = (first + k, sign * c);
-                if c < SLIPS {
+            let row = class.row(ny)[first..=last].iter().zip(&mut reached.row_mut(ny)[first..=last]);
+            for (k, (c, reached)) in row.enumerate() {
+                // Most samples around stay nowhere, or have been reached from as near.
+                let c = sign * c;
+                let now = if c >= HOLDS { SLIPPED + 1 } else { left - 1 };
+                if c < SLIPS || now <= *reached {
                     continue;
                 }
-                let before = reached.at(nx, ny);
-                let now = if c >= HOLDS { SLIPPED + 1 } else { left - 1 };
-                if now > before {
-                    if before == 0 {
-                        pixels.push((nx, ny));
-                    }
-                    reached.set(nx, ny, now);
-                    stack.push((nx, ny));
+                if *reached == 0 {
+                    pixels.push((first + k, ny));
                 }
+                *reached = now;
+                stack.push((first + k, ny));
             }
         }
     }

@@ -1,11 +1,12 @@
 //! Detection over a reel: frames through a sliding window, results in immutable chunks.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 use std::ops::RangeInclusive;
 use std::path::Path;
 
-use besom_detect::{Candidate, Model, Prepared, Settings, Window};
+use besom_detect::{Candidate, Model, Prepared, Settings, Spares, Window};
 use besom_scan::Progress;
+use rayon::prelude::*;
 use sha2::{Digest, Sha256};
 
 use crate::error::{ReelError, ReelErrorKind};
@@ -73,7 +74,13 @@ impl Detector {
         Ok(Self { model, settings, fingerprint: digest.finalize().into() })
     }
 
-    fn look(&self, place: usize, places: &Places, held: &Held<Frame>) -> Result<Vec<Candidate>, String> {
+    fn look(
+        &self,
+        place: usize,
+        places: &Places,
+        held: &Held<Frame>,
+        spares: &Spares,
+    ) -> Result<Vec<Candidate>, String> {
         let readable = |place: usize| held.get(place).and_then(|frame| frame.as_ref().ok());
         let at = |offset: i64| places.neighbour(place, offset).and_then(readable);
         let current = match held.get(place) {
@@ -83,7 +90,7 @@ impl Detector {
         };
         let Some(shot) = places.shot(place) else { return Err("it belongs to no shot".to_owned()) };
         let window = Window { before_last: at(-2), previous: at(-1), current, next: at(1), after_next: at(2) };
-        Ok(besom_detect::detect(&window, &shot.grain, &self.model, &self.settings))
+        Ok(besom_detect::detect_in(spares, &window, &shot.grain, &self.model, &self.settings))
     }
 }
 
@@ -107,7 +114,6 @@ pub fn detect(reel: &Path, options: &DetectOptions, progress: &dyn Progress) -> 
 
 fn detect_here(folder: &Path, options: &DetectOptions, progress: &dyn Progress) -> Result<DetectReport, ReelError> {
     let reel = Reel::open_to_read(folder)?;
-    let detector = Detector::new(&reel)?;
     let wanted = places_in(&reel, options.frames.as_ref())?;
     let entries = reel.frames();
     let mut report = DetectReport::default();
@@ -122,6 +128,10 @@ fn detect_here(folder: &Path, options: &DetectOptions, progress: &dyn Progress) 
     if entries.len() == 1 {
         report.notes.push("the reel is one frame only: without neighbours nothing can be found in it".to_owned());
     }
+    let reading = Reading::new(folder, &reel);
+    // The trees are text, and so is what the fingerprint is taken of: one thread's work, while others can read scans already.
+    let (detector, first) = rayon::join(|| Detector::new(&reel), || reading.first(&usable));
+    let (detector, first) = (detector?, first?);
     let known = known(folder, &detector.fingerprint)?;
     let pass = Pass { folder, reel: &reel, detector: &detector, generation: known.generation };
     let parts = pass.parts(&usable, options.frames.as_ref());
@@ -130,12 +140,51 @@ fn detect_here(folder: &Path, options: &DetectOptions, progress: &dyn Progress) 
     report.kept = kept.iter().map(|part| part.frames.len()).sum();
     progress.begin("Detecting", usable.len() as u64);
     progress.advance(report.kept as u64);
-    pass.run(&missing, &mut report, progress)?;
+    pass.run(&missing, reading, first, &mut report, progress)?;
     if options.frames.is_none() && report.unreadable.is_empty() {
         assemble::join(&reel, &detector.fingerprint)?;
     }
     count(folder, &wanted, &mut report)?;
     Ok(report)
+}
+
+/// What scans are read by.
+struct Reading<'a> {
+    folder: &'a Path,
+    places: Places<'a>,
+    infrared: Option<Reader<'a>>,
+    size: (usize, usize, usize),
+}
+
+impl<'a> Reading<'a> {
+    fn new(folder: &'a Path, reel: &'a Reel) -> Self {
+        let (places, size) = (Places::new(reel.frames(), reel.shots()), size_of(reel.info()));
+        Self { folder, places, infrared: Reader::of(reel.info(), folder), size }
+    }
+
+    /// Reads and prepares a scan.
+    fn frame(&self, place: usize) -> Frame {
+        let entry = self.places.entry(place).ok_or_else(|| "there is no such scan".to_owned())?;
+        let shot = self.places.shot(place);
+        let frame = match &self.infrared {
+            None => prepared(&entry.path, self.size),
+            Some(infrared) => infrared.prepared(entry, shot, self.size),
+        }?;
+        if let Some(shot) = shot {
+            frame.make_ready(&shot.grain);
+        }
+        Ok(frame)
+    }
+
+    /// The frames that the first scan needs, unless there are results already that may be its own.
+    fn first(&self, usable: &[(usize, u64)]) -> Result<BTreeMap<usize, Frame>, ReelError> {
+        let (Some((place, _)), true) = (usable.first(), candidates::list(self.folder)?.is_empty()) else {
+            return Ok(BTreeMap::new());
+        };
+        let around = self.places.around(*place);
+        let frames: Vec<(usize, Frame)> = around.into_par_iter().map(|place| (place, self.frame(place))).collect();
+        Ok(frames.into_iter().collect())
+    }
 }
 
 /// Frames that have results of these settings already, and the generation that new results belong to.
@@ -191,34 +240,29 @@ impl Pass<'_> {
         parts
     }
 
-    /// Walks over the parts' scans once, and writes each part as soon as its last scan is done.
-    fn run(&self, parts: &[Part], report: &mut DetectReport, progress: &dyn Progress) -> Result<(), ReelError> {
-        let size = size_of(self.reel.info());
-        let places = Places::new(self.reel.frames(), self.reel.shots());
-        let infrared = Reader::of(self.reel.info(), self.folder);
+    /// Walks over the parts' scans once, and writes each part as soon as its last scan is done. `read` are frames that have been
+    /// read before.
+    fn run(
+        &self,
+        parts: &[Part],
+        reading: Reading,
+        read: BTreeMap<usize, Frame>,
+        report: &mut DetectReport,
+        progress: &dyn Progress,
+    ) -> Result<(), ReelError> {
+        let (places, spares) = (&reading.places, Spares::default());
         let visited: Vec<usize> = parts.iter().flat_map(|part| &part.frames).map(|(place, _)| *place).collect();
         let walk = Walk {
             places: &visited,
-            batch: batch_size(size.0 * size.1),
+            batch: batch_size(reading.size.0 * reading.size.1),
             needs: |place: usize| places.around(place),
-            load: |place: usize| -> Frame {
-                let entry = places.entry(place).ok_or_else(|| "there is no such scan".to_owned())?;
-                let shot = places.shot(place);
-                let frame = match &infrared {
-                    None => prepared(&entry.path, size),
-                    Some(infrared) => infrared.prepared(entry, shot, size),
-                }?;
-                if let Some(shot) = shot {
-                    frame.make_ready(&shot.grain);
-                }
-                Ok(frame)
-            },
-            work: |place: usize, held: &Held<Frame>| self.detector.look(place, &places, held),
+            load: |place: usize| reading.frame(place),
+            work: |place: usize, held: &Held<Frame>| self.detector.look(place, places, held, &spares),
         };
         let mut waiting = parts.iter();
         let mut part = waiting.next();
         let mut frames = Vec::new();
-        walk.run(progress, |place, found| {
+        walk.run_with(read, progress, |place, found| {
             let Some(entry) = places.entry(place) else { return Ok(()) };
             match found {
                 Ok(candidates) => frames.push((entry.number, candidates)),
@@ -230,7 +274,7 @@ impl Pass<'_> {
             }
             Ok(())
         })?;
-        report.notes.extend(infrared.and_then(Reader::note));
+        report.notes.extend(reading.infrared.and_then(Reader::note));
         Ok(())
     }
 

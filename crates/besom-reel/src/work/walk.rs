@@ -55,16 +55,29 @@ where
     pub(super) fn run(
         &self,
         progress: &dyn Progress,
+        deliver: impl FnMut(usize, R) -> Result<(), ReelError> + Send,
+    ) -> Result<(), ReelError> {
+        self.run_with(BTreeMap::new(), progress, deliver)
+    }
+
+    /// [`Walk::run`] with frames that have been read already, by their place.
+    pub(super) fn run_with(
+        &self,
+        read: BTreeMap<usize, T>,
+        progress: &dyn Progress,
         mut deliver: impl FnMut(usize, R) -> Result<(), ReelError> + Send,
     ) -> Result<(), ReelError> {
         let needs: Vec<Vec<usize>> = self.places.iter().map(|place| (self.needs)(*place)).collect();
-        let wanted = needs.iter().flatten().copied().collect();
+        let unread = needs.iter().flatten().copied().filter(|place| !read.contains_key(place)).collect();
         let road = Road {
             places: self.places,
             batch: self.batch.max(1),
             needs,
             progress,
-            state: Mutex::new(State::new(wanted)),
+            state: Mutex::new(State::new(
+                unread,
+                read.into_iter().map(|(place, frame)| (place, Arc::new(frame))).collect(),
+            )),
             deliver: Mutex::new(&mut deliver),
         };
         rayon::scope_fifo(|scope| self.go_on(&road, scope));
@@ -142,10 +155,10 @@ struct State<T, R> {
 }
 
 impl<T, R> State<T, R> {
-    fn new(unread: BTreeSet<usize>) -> Self {
+    fn new(unread: BTreeSet<usize>, read: BTreeMap<usize, Arc<T>>) -> Self {
         Self {
             unread,
-            read: BTreeMap::new(),
+            read,
             next: 0,
             running: BTreeSet::new(),
             done: BTreeMap::new(),
@@ -293,6 +306,28 @@ mod tests {
             assert!(loads.iter().all(|count| count.load(Ordering::Relaxed) <= 1));
             assert_eq!(living.load(Ordering::SeqCst), 0);
         }
+    }
+
+    #[test]
+    fn what_has_been_read_is_not_read_again() {
+        let walk = Walk {
+            places: &[4, 5, 6],
+            batch: 2,
+            needs: |place: usize| vec![place - 1, place],
+            load: |place: usize| {
+                assert!(place > 4);
+                place
+            },
+            work: |place: usize, held: &Held<usize>| held.get(place - 1).zip(held.get(place)).map(|(a, b)| a + b),
+        };
+        let mut seen = Vec::new();
+        let read = BTreeMap::from([(3, 30), (4, 40)]);
+        walk.run_with(read, &Silent, |_, sum| {
+            seen.push(sum);
+            Ok(())
+        })
+        .unwrap();
+        assert_eq!(seen, [Some(70), Some(45), Some(11)]);
     }
 
     #[test]

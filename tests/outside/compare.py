@@ -1,7 +1,7 @@
 """Besom beside the published methods on any folder of clips.
 
     tests/outside/.venv/bin/python tests/outside/compare.py CLIPS [--work DIR] [--frames 12] [--first 0]
-        [--size 2048x1556] [--weights light,heavy] [--jobs 2] [--only NAME,NAME] [--quick]
+        [--size 2048x1556] [--weights light,heavy] [--jobs 2] [--only NAME,NAME] [--quick] [--fills]
 
 CLIPS is a folder of films that ffmpeg reads (mp4, y4m, mov, mkv, avi) or one such file. Each is aged by `besom-proof age` once
 for each weight; the aged frames are kept in the work folder and used again by the next run. Prints one table a clip and weight
@@ -50,6 +50,7 @@ def arguments():
     parser.add_argument("--confidence", type=Path, help="the same for the confidence; all three go together")
     parser.add_argument("--company", type=Path, help="the same for the judgement among the other marks")
     parser.add_argument("--quick", action="store_true", help="Besom and SDIp with the median fill alone")
+    parser.add_argument("--fills", action="store_true", help="only the fills, on the true masks")
     return parser.parse_args()
 
 
@@ -66,6 +67,11 @@ def one(job):
     aged = evaluate.age(frames, folder, weight, seed)
     threads = max(1, (os.cpu_count() or 2) // options.jobs)
     cv2.setNumThreads(threads)
+    title = f"{clip.stem}, {weight}, {aged.dirty[0].shape[1]}x{aged.dirty[0].shape[0]}, {len(aged.dirty)} frames"
+    with tempfile.TemporaryDirectory(dir=options.work) as scratch:
+        filled = evaluate.besom_fills(aged, scratch)
+    if options.fills:
+        return title, [evaluate.row(r) for r in (filled, *evaluate.fills(peers.Neighbours(aged.dirty), aged))]
     with tempfile.TemporaryDirectory(dir=options.work) as scratch:
         results = evaluate.besom(aged, scratch, threads, SWEEP)
     seconds = evaluate.timed_peer(aged.dirty, threads)
@@ -76,8 +82,8 @@ def one(job):
     if not options.quick:
         results += evaluate.detectors(neighbours, aged.truth)
         results += evaluate.fills(neighbours, aged)
-    width, height = aged.dirty[0].shape[1], aged.dirty[0].shape[0]
-    return f"{clip.stem}, {weight}, {width}x{height}, {len(aged.dirty)} frames", [evaluate.row(r) for r in results]
+    results.append(filled)
+    return title, [evaluate.row(r) for r in results]
 
 
 def main():

@@ -90,6 +90,25 @@ def decided(aged, reel, folder, name, lowest):
     return result
 
 
+def besom_fills(aged, folder):
+    """Repair alone: the true masks are marked by hand, dust and hairs first, then the line scratches, and repaired; scored."""
+    folder = Path(folder)
+    reel = road.Road(aged.places.scans, folder / "marked.besom")
+    for name, kinds in (("spots", scores.DUST | scores.HAIR), ("lines", scores.LINE)):
+        for file, truth in zip(aged.names, aged.truth, strict=True):
+            mask = ((truth & kinds) > 0).astype(np.uint8) * 255
+            references.write(folder / name / Path(file).with_suffix(".png").name, np.dstack([mask] * 3))
+        reel.mark(folder / name)
+    begun = time.perf_counter()
+    reel.repair(folder / "repaired")
+    result = Result("Besom's fill", None, scores.Repair(), time.perf_counter() - begun)
+    reel.verify(folder / "repaired")
+    for file, truth, clean in zip(aged.names, aged.truth, aged.clean, strict=True):
+        changeable = reel.repaired_pixels(road.number_of(file), truth.shape)
+        result.repair.add(truth, clean, references.read_oiio(folder / "repaired" / file), changeable)
+    return result
+
+
 def timed_peer(dirty, threads=2):
     """Seconds for DIS both ways and SDIp on frames already in memory, everything else that Besom does left out."""
     cv2.setNumThreads(threads)
@@ -141,7 +160,7 @@ def end_to_end(neighbours, aged, how="median", thresholds=END_TO_END_THRESHOLDS)
     return results
 
 
-HEADINGS = ("method", "dust", "dust>=30", "hair", "line", "precision", "false/f/MP", "PSNR dB", "SSIM", "grain", "seconds")
+HEADINGS = ("method", "dust", "dust>=30", "hair", "line", "precision", "false/f/MP", "PSNR dB", "line dB", "SSIM", "grain", "steady", "seconds")
 
 
 def row(result):
@@ -150,7 +169,8 @@ def row(result):
     cells = [result.name]
     cells += [seen and seen.recall(kind) for kind in ("dust", "dust of 30", "hair", "line")]
     cells += [seen and seen.precision(), seen and seen.false_rate()]
-    cells += [done and done.psnr(), done and done.ssim(), done and done.grain_ratio(), result.seconds]
+    cells += [done and done.psnr(), done and done.line_psnr(), done and done.ssim(), done and done.grain_ratio()]
+    cells += [done and done.steadiness(), result.seconds]
     return cells
 
 

@@ -113,6 +113,9 @@ class Road:
     def masks(self, to, which, *options):
         return besom("masks", self.reel, "--to", to, "--which", which, *options)
 
+    def mark(self, masks):
+        return besom("mark", self.reel, "--masks", masks)
+
     def repair(self, to, *options):
         return besom("repair", self.reel, "--to", to, *options)
 

@@ -82,14 +82,21 @@ class Repair:
 
     def __init__(self):
         self.squares, self.samples = 0.0, 0
+        self.line_squares, self.line_samples = 0.0, 0
         self.similar, self.inside, self.outside = [], [], []
+        self.frames = []
 
     def add(self, truth, clean, repaired, repairs):
-        """One frame in codes; `repairs` marks the pixels that a repair was allowed to change."""
+        """One frame in codes, in the clip's order; `repairs` marks the pixels that a repair was allowed to change."""
         mask = (truth & (DUST | HAIR)) > 0
         error = (clean.astype(np.float64) - repaired.astype(np.float64))[mask]
         self.squares += float((error**2).sum())
         self.samples += error.size
+        line = ((truth & LINE) > 0) & ~mask
+        error = (clean.astype(np.float64) - repaired.astype(np.float64))[line]
+        self.line_squares += float((error**2).sum())
+        self.line_samples += error.size
+        self.frames.append((mask, clean.mean(-1, dtype=np.float32), repaired.mean(-1, dtype=np.float32)))
         self._similarity(mask, clean, repaired)
         if repairs.any():
             self._grain(repairs, repaired)
@@ -118,6 +125,37 @@ class Repair:
     def psnr(self):
         """In decibels over the truth pixels of dust and hair."""
         return 10 * np.log10(PEAK**2 / (self.squares / self.samples))
+
+    def line_psnr(self):
+        """The same over the pixels of line scratches that neither dust nor hair covers; None without any."""
+        return 10 * np.log10(PEAK**2 / (self.line_squares / self.line_samples)) if self.line_samples else None
+
+    def steadiness(self):
+        """How much the means of repaired areas move over five frames, beside those of their rims.
+
+        For each true dust or hair object: the standard deviation over frames n-2 to n+2 of the mean over its pixels, and of
+        the mean over the rim 3 to 8 pixels outside it; the root mean squares of both over all objects, divided. A small
+        area's mean moves more than a rim's by its grain alone, so the ratio of the clean pictures is divided out: 1 means
+        as steady as the clean film. None with fewer than five frames.
+        """
+        moved = {"clean": [], "repaired": []}
+        for n in range(2, len(self.frames) - 2):
+            labels, count = objects(self.frames[n][0])
+            near = [self.frames[k] for k in range(n - 2, n + 3)]
+            for index, (rows, columns) in enumerate(ndimage.find_objects(labels), 1):
+                box = tuple(slice(max(side.start - 9, 0), side.stop + 9) for side in (rows, columns))
+                inside = labels[box] == index
+                away = ndimage.distance_transform_edt(~inside)
+                rim = (away >= 3) & (away <= 8)
+                if not rim.any():
+                    continue
+                for which, place in (("clean", 1), ("repaired", 2)):
+                    means = [(frame[place][box][inside].mean(), frame[place][box][rim].mean()) for frame in near]
+                    moved[which].append(np.var(means, axis=0))
+        if not moved["clean"]:
+            return None
+        (clean_inside, clean_rim), (inside, rim) = (np.mean(moved[which], axis=0) for which in ("clean", "repaired"))
+        return float(np.sqrt((inside / rim) / (clean_inside / clean_rim)))
 
     def ssim(self):
         """Mean over the boxes round the true objects."""

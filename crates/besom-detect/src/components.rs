@@ -115,7 +115,7 @@ fn put_seeds(spike: &[f32], rank: &[f32], t: &Thresholds, seeds: &mut Vec<usize>
 }
 
 /// The 8-connected parts of a mask, in the order of their first pixel.
-pub(crate) fn connected(mask: &RunMask) -> Vec<RunMask> {
+pub fn connected(mask: &RunMask) -> Vec<RunMask> {
     let runs = mask.runs();
     // Each run's part is named by its first run.
     let mut part: Vec<usize> = (0..runs.len()).collect();

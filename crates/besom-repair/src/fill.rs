@@ -8,12 +8,18 @@ use crate::hole::{Hole, cut_out};
 use crate::job::{Choice, Fill, Job, Method};
 use crate::predict;
 use crate::prepared::Prepared;
+use crate::rest::fill_rest;
+use crate::sections::{Sections, fill_sections};
 use crate::spatial::spatial_fill;
 use crate::trial::{Ground, Near, Trial};
+use crate::warp::Warp;
 
 /// A spatial fill must promise less than this share of the error of one from other frames to be preferred: it makes
 /// picture up. Measured on aged clips: at 0.7 already more holes lose by it than win.
 const MADE_UP: f32 = 0.5;
+
+/// A hole of which the neighbours give less than this share is filled from around where that promises any less error.
+const MOSTLY: f32 = 0.5;
 
 /// Fills one hole. For many holes of one frame make a [`Prepared`] once and use [`fill_prepared`].
 ///
@@ -32,32 +38,53 @@ pub fn fill(job: &Job) -> Fill {
 pub fn fill_prepared(job: &Job, prepared: &Prepared) -> Fill {
     assert!(job.planes.iter().all(|p| p.rect() == job.skip.rect()), "planes and skip plane must have one size");
     assert_eq!(job.sources.len(), prepared.sources.len(), "prepared for other sources");
+    match Sections::of(job.mask, job.skip.rect()) {
+        Some(sections) => fill_sections(job, prepared, &sections),
+        None => fill_whole(job, prepared, &[]),
+    }
+}
+
+/// A motion worth trying besides those found around the hole: of which source, by its index in the job.
+pub(crate) type Hint = (usize, Warp);
+
+/// Fills a hole with one choice of sources for all of it.
+pub(crate) fn fill_whole(job: &Job, prepared: &Prepared, hints: &[Hint]) -> Fill {
     let Some(hole) = Hole::new(job.mask, job.skip).filter(|_| !job.planes.is_empty()) else {
         return nothing();
     };
     let near = Near::new(&hole, &prepared.luma, job.skip);
     let sigma = job.grain.luma_at(hole.level(&prepared.luma));
-    let picks = picks(job, &hole, &near, prepared, sigma);
+    let picks = picks(job, &hole, &near, prepared, sigma, hints);
     let shares = shares(&hole, &picks, sigma);
     let predicted = if picks.is_empty() { f32::INFINITY } else { predict::between_frames(&shares, sigma) };
     let mut values = compose(job.planes, job.sources, &hole, &picks, &shares.weights, job.grain);
-    let unreadable = values.iter().any(|v| v.iter().any(|v| v.is_nan()));
+    let readable = share_readable(&values);
     // A spatial fill is worth computing only where it could be wanted.
-    let doubtful = job.choice == Choice::Automatic && predicted > 4.0 * sigma;
+    let doubtful = job.choice == Choice::Automatic && (predicted > 4.0 * sigma || readable < MOSTLY);
     let mut made_up = false;
     let mut record = (rim_error(&hole, &picks, &shares), predicted);
-    if unreadable || doubtful || picks.is_empty() {
+    if doubtful || readable == 0.0 {
         let spatial = spatial_fill(job, &hole, &near, prepared, sigma);
-        made_up = picks.is_empty() || job.choice == Choice::Automatic && spatial.predicted_error < MADE_UP * predicted;
+        let wanted = if readable < MOSTLY { 1.0 } else { MADE_UP };
+        made_up = readable == 0.0 || job.choice == Choice::Automatic && spatial.predicted_error < wanted * predicted;
         if made_up {
             record = (spatial.rim_error, spatial.predicted_error);
+            values = spatial.values;
         }
-        for (mine, other) in values.iter_mut().zip(&spatial.values) {
-            mine.iter_mut().zip(other).filter(|(m, _)| made_up || m.is_nan()).for_each(|(m, o)| *m = *o);
-        }
+    }
+    if let Some(rest) = fill_rest(job, &hole, &mut values, prepared) {
+        // Each part of the hole with its own error.
+        record.1 = (readable * record.1 * record.1 + (1.0 - readable) * rest.predicted_error.powi(2)).sqrt();
     }
     let used = if made_up { Vec::new() } else { used(&picks, &shares) };
     finished(job, &hole, values, &used, record)
+}
+
+/// The share of the hole's pixels that have a value in every channel.
+fn share_readable(values: &[Vec<f32>]) -> f32 {
+    let pixels = values.first().map_or(0, Vec::len);
+    let known = (0..pixels).filter(|i| values.iter().all(|v| !v[*i].is_nan())).count();
+    known as f32 / pixels.max(1) as f32
 }
 
 fn nothing() -> Fill {
@@ -72,7 +99,7 @@ fn nothing() -> Fill {
 }
 
 /// Hypotheses of all sources that the choice allows, and the ones believed.
-fn picks(job: &Job, hole: &Hole, near: &Near, prepared: &Prepared, sigma: f32) -> Vec<Pick> {
+fn picks(job: &Job, hole: &Hole, near: &Near, prepared: &Prepared, sigma: f32, hints: &[Hint]) -> Vec<Pick> {
     let allowed = |offset: i32| match job.choice {
         Choice::Automatic => offset != 0,
         Choice::Previous => offset < 0,
@@ -85,7 +112,9 @@ fn picks(job: &Job, hole: &Hole, near: &Near, prepared: &Prepared, sigma: f32) -
         let k = job.sources.iter().position(|s| s.offset == offset && allowed(offset) && fits(s.planes))?;
         let (source, source_luma) = (&job.sources[k], &*prepared.sources[k]);
         let ground = Ground { hole, near, luma: &prepared.luma, source, source_luma, sigma };
-        let readable: Vec<Trial> = ground.trials().into_iter().filter(|t| t.coverage > 0.0).collect();
+        let hinted = hints.iter().filter(|(source, _)| *source == k).map(|(_, warp)| ground.tried(warp.clone()));
+        let trials = ground.trials().into_iter().chain(hinted);
+        let readable: Vec<Trial> = trials.filter(|t| t.coverage > 0.0).collect();
         (!readable.is_empty()).then_some((k, readable))
     };
     let (before, after) = (trials(-1), trials(1));
@@ -154,12 +183,7 @@ fn finished(job: &Job, hole: &Hole, mut values: Vec<Vec<f32>>, used: &[i32], rec
             plane.set((spot.x - rect.x0) as usize, (spot.y - rect.y0) as usize, *v);
         }
     }
-    let method = match (used.iter().any(|o| *o < 0), used.iter().any(|o| *o > 0)) {
-        (true, true) => Method::Both,
-        (true, false) => Method::Previous,
-        (false, true) => Method::Next,
-        (false, false) => Method::Spatial,
-    };
+    let method = Method::of_sides(used.iter().any(|o| *o < 0), used.iter().any(|o| *o > 0));
     Fill { rect, values: planes, method, sources: used.to_vec(), rim_error: record.0, predicted_error: record.1 }
 }
 

@@ -2,13 +2,15 @@
 
 use besom_scan::{Plane, RunMask};
 
-use crate::hole::{Hole, RIM};
+use crate::hole::{HOLE, Hole, RIM};
 use crate::job::Job;
 use crate::prepared::Prepared;
 use crate::trial::{Ground, Near};
 
-/// A soft edge is followed this far at most, pixels; one pixel of margin comes on top.
-const FARTHEST: u32 = RIM as u32;
+/// A mask is followed this far at most, pixels; one pixel of margin comes on top.
+pub(crate) const FARTHEST: u32 = 8;
+/// A soft edge is followed no further than this, steps from the mask.
+const SOFT: u32 = RIM as u32;
 /// An edge goes on while the mean difference of a pixel and its neighbours further out exceeds this many sigmas ...
 const EDGE: f32 = 1.5;
 /// ... or, where the neighbours do not fit the picture around, this many mean rim differences in place of one sigma.
@@ -16,6 +18,11 @@ const MISFIT: f32 = 3.0;
 /// ... and falls off: below this share of the difference at the pixel it is reached from. Dirt's edges do, picture that
 /// moved does not.
 const FALLING: f32 = 0.8;
+/// What differs from both neighbours by this many sigmas, and as many mean rim differences, belongs to the mark whichever way
+/// it differs and though it falls nowhere: grey dirt is dark on bright picture and bright on dark.
+const PLAIN: f32 = 5.0;
+/// Gaps of a mask up to twice this wide are closed.
+const CLOSING: usize = 2;
 
 /// The mask of a candidate with its soft edge: `job.mask` grown where the frame still differs from both neighbours in the
 /// candidate's own direction (dark or bright), step by step from the mask outwards, at most four pixels, and one pixel of
@@ -40,8 +47,18 @@ pub fn grown_mask(job: &Job, prepared: &Prepared) -> RunMask {
     // Where the neighbours do not fit the picture around, what looks like an edge of the dirt is picture that moved.
     let misfit = rim.iter().filter(|d| !d.is_nan()).fold((0.0f32, 0.0f32), |(s, c), d| (s + d.abs(), c + 1.0));
     let misfit = misfit.0 / misfit.1.max(1.0);
-    let soft = followed(&hole, job.mask, &away, EDGE * sigma.max(MISFIT * misfit));
-    others_taken_off(job, &soft.union(&job.mask.grown(1, width, height)))
+    let limits = Limits { soft: EDGE * sigma.max(MISFIT * misfit), plain: PLAIN * sigma.max(misfit) };
+    let reached = followed(&hole, job.mask, &away, &limits);
+    let closed = others_taken_off(job, &closed(&hole, &reached));
+    others_taken_off(job, &closed.grown(1, width, height))
+}
+
+/// How far from both neighbours a pixel must be to belong to a mark, codes.
+struct Limits {
+    /// At a soft edge.
+    soft: f32,
+    /// Anywhere.
+    plain: f32,
 }
 
 /// A mask without the pixels of other candidates.
@@ -87,47 +104,97 @@ fn nearer(a: f32, b: f32) -> f32 {
     }
 }
 
-/// The pixels that can be reached from the mask while the smoothed difference goes on in the mask's own direction.
-fn followed(hole: &Hole, mask: &RunMask, away: &[f32], least: f32) -> RunMask {
+/// The pixels that can be reached from the mask over those that plainly differ, and from there over its soft edge, while the
+/// smoothed difference goes on in one direction. Ones in the hole's box.
+fn followed(hole: &Hole, mask: &RunMask, away: &[f32], limits: &Limits) -> Plane<u8> {
     let (width, height) = (hole.state.width() as i32, hole.state.height() as i32);
     let mut field = Plane::filled(hole.state.width(), hole.state.height(), f32::NAN);
     let mut reached = Plane::<u8>::new(hole.state.width(), hole.state.height());
-    let mut direction = 0.0;
     let mut front = Vec::new();
     for (spot, d) in hole.inside.iter().zip(away) {
         let (x, y) = (spot.x - hole.rect.x0, spot.y - hole.rect.y0);
         field.set(x as usize, y as usize, *d);
         if mask.contains(spot.x as u32, spot.y as u32) {
-            direction += if d.is_nan() { 0.0 } else { *d };
             reached.set(x as usize, y as usize, 1);
             front.push((x, y));
         }
     }
     let around = |x: i32, y: i32| (y - 1..=y + 1).flat_map(move |b| (x - 1..=x + 1).map(move |a| (a, b)));
-    let sign = f32::signum(direction);
+    let mean = |values: &mut dyn Iterator<Item = f32>| {
+        let (sum, count) = values.filter(|v| !v.is_nan()).fold((0.0f32, 0.0f32), |(s, c), v| (s + v, c + 1.0));
+        if count > 0.0 { sum / count } else { 0.0 }
+    };
+    let plainly = |x: i32, y: i32| {
+        let here = mean(&mut around(x, y).filter_map(|(a, b)| field.get(a, b)));
+        here.abs() > limits.plain && field.get(x, y).is_some_and(|v| v.abs() > limits.plain)
+    };
+    front = spread(&mut reached, front, FARTHEST, (width, height), &|_, x, y, _| plainly(x, y));
     let goes_on = |reached: &Plane<u8>, x: i32, y: i32, from: (i32, i32)| {
         // What was reached before is left out: it would carry its own strength over a hard edge.
-        let outer = around(x, y).filter(|&(a, b)| reached.get(a, b) == Some(0));
-        let known = outer.filter_map(|(a, b)| field.get(a, b)).filter(|v| !v.is_nan());
-        let (sum, count) = known.fold((0.0, 0.0), |(s, c), v| (s + v, c + 1.0));
-        let before = field.get(from.0, from.1).unwrap_or(0.0) * sign;
-        let mean = sum / count * sign;
-        count > 0.0 && mean > least && mean < FALLING * before
+        let outer =
+            mean(&mut around(x, y).filter(|&(a, b)| reached.get(a, b) == Some(0)).filter_map(|(a, b)| field.get(a, b)));
+        let before = field.get(from.0, from.1).unwrap_or(0.0);
+        let (outer, before) = (outer * before.signum(), before.abs());
+        outer > limits.soft && outer < FALLING * before
     };
-    for _ in 0..FARTHEST {
+    spread(&mut reached, front, SOFT, (width, height), &goes_on);
+    reached
+}
+
+/// Takes in pixels step by step from those in front; returns all that are reached.
+fn spread(
+    reached: &mut Plane<u8>,
+    mut front: Vec<(i32, i32)>,
+    steps: u32,
+    (width, height): (i32, i32),
+    wanted: &dyn Fn(&Plane<u8>, i32, i32, (i32, i32)) -> bool,
+) -> Vec<(i32, i32)> {
+    let mut all = front.clone();
+    for _ in 0..steps {
         let mut next = Vec::new();
         for &(x, y) in &front {
-            for (a, b) in around(x, y).filter(|&(a, b)| a >= 0 && b >= 0 && a < width && b < height) {
-                let new = reached.at(a as usize, b as usize) == 0;
-                if new && field.get(a, b).is_some_and(|v| !v.is_nan()) && goes_on(&reached, a, b, (x, y)) {
+            for (a, b) in (y - 1..=y + 1).flat_map(|b| (x - 1..=x + 1).map(move |a| (a, b))) {
+                let inside = a >= 0 && b >= 0 && a < width && b < height;
+                if inside && reached.at(a as usize, b as usize) == 0 && wanted(reached, a, b, (x, y)) {
                     next.push((a, b));
                 }
             }
         }
+        next.sort_unstable_by_key(|(x, y)| (*y, *x));
+        next.dedup();
         for &(x, y) in &next {
             reached.set(x as usize, y as usize, 1);
         }
+        all.extend(&next);
         front = next;
     }
-    RunMask::from_plane(&reached, hole.rect.x0 as u32, hole.rect.y0 as u32)
+    all
+}
+
+/// The mask with its narrow gaps and holes closed: grown, and shrunk again by as much. A pixel left out in the middle of a mark
+/// would be read as picture by the fill of the others.
+fn closed(hole: &Hole, reached: &Plane<u8>) -> RunMask {
+    let (width, height) = (reached.width(), reached.height());
+    let room = CLOSING + 1;
+    // Room around the box, so that its border is no part of the mask.
+    let wide = Plane::from_fn(width + 2 * room, height + 2 * room, |x, y| {
+        reached.get(x as i32 - room as i32, y as i32 - room as i32).unwrap_or(0)
+    });
+    let closed = extreme(&extreme(&wide, CLOSING, u8::max), CLOSING, u8::min);
+    let inside = Plane::from_fn(width, height, |x, y| {
+        let own = hole.state.at(x, y) == HOLE && closed.at(x + room, y + room) != 0;
+        u8::from(own || reached.at(x, y) != 0)
+    });
+    RunMask::from_plane(&inside, hole.rect.x0 as u32, hole.rect.y0 as u32)
+}
+
+/// The largest or smallest value within `reach` of each pixel along both axes.
+fn extreme(plane: &Plane<u8>, reach: usize, of: fn(u8, u8) -> u8) -> Plane<u8> {
+    let (width, height) = (plane.width(), plane.height());
+    let across = Plane::from_fn(width, height, |x, y| {
+        (x.saturating_sub(reach)..=(x + reach).min(width - 1)).map(|a| plane.at(a, y)).reduce(of).unwrap_or(0)
+    });
+    Plane::from_fn(width, height, |x, y| {
+        (y.saturating_sub(reach)..=(y + reach).min(height - 1)).map(|b| across.at(x, b)).reduce(of).unwrap_or(0)
+    })
 }

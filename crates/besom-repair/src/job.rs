@@ -31,8 +31,22 @@ pub enum Method {
     Both,
     /// The picture around the hole, with grain made anew.
     Spatial,
+    /// Some sections of a long hole from other frames, some from the picture around.
+    Parted,
     /// Nothing to fill: the mask holds no pixel of the frame.
     Nothing,
+}
+
+impl Method {
+    /// The method whose pixels came from frames before, after, both or neither.
+    pub(crate) const fn of_sides(before: bool, after: bool) -> Self {
+        match (before, after) {
+            (true, true) => Self::Both,
+            (true, false) => Self::Previous,
+            (false, true) => Self::Next,
+            (false, false) => Self::Spatial,
+        }
+    }
 }
 
 impl fmt::Display for Method {
@@ -42,6 +56,7 @@ impl fmt::Display for Method {
             Self::Next => "from the frames after",
             Self::Both => "from the frames on both sides",
             Self::Spatial => "from the picture around",
+            Self::Parted => "partly from other frames, partly from the picture around",
             Self::Nothing => "nothing to fill",
         })
     }

@@ -45,6 +45,8 @@ mod level;
 mod predict;
 mod prepared;
 mod resample;
+mod rest;
+mod sections;
 mod spatial;
 mod split;
 mod trial;

@@ -232,10 +232,16 @@ impl Reel {
             return Err(ReelError::request("a hand mark needs pixels, all of them inside the frame"));
         }
         // A decision finds its candidate by the pixels: two marks of the same pixels could not be told apart.
-        if self.candidates(frame).iter().any(|c| c.kind == Kind::Hand && c.mask == mask) {
+        let mark = HandMark { frame, mask };
+        if self.is_marked(&mark) {
             return Err(ReelError::request(format!("the same pixels are already marked by hand in frame {frame}")));
         }
-        Ok(Deed::HandMark { frame, mask: RunMask::from_runs(mask.runs().to_vec()) })
+        Ok(Deed::HandMark { frame, mask: RunMask::from_runs(mark.mask.runs().to_vec()) })
+    }
+
+    /// True when the very same pixels were marked by hand before: a mark is not made twice.
+    pub fn is_marked(&self, mark: &HandMark) -> bool {
+        self.candidates(mark.frame).iter().any(|c| c.kind == Kind::Hand && c.mask == mark.mask)
     }
 
     fn check_filter(&self, filter: &Filter) -> Result<(), ReelError> {

@@ -15,7 +15,7 @@ use super::walk::Held;
 
 /// How far beyond a candidate's pixels a repair may ever reach: a soft edge is followed over four pixels, and one pixel of
 /// margin comes on top. `verify` holds every record to it.
-pub(super) const MOST_GROWTH: u32 = 5;
+pub(super) const MOST_GROWTH: u32 = 9;
 
 /// Undecided candidates of this confidence are dirt more likely than not to be copied along, so no fill takes from them.
 const DOUBTFUL: f32 = 0.3;

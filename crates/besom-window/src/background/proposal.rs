@@ -16,7 +16,7 @@ use super::evidence::{CROPS, REACH};
 /// Undecided candidates from this confidence on are dirt more likely than not, so no fill copies from them.
 const DOUBTFUL: f32 = 0.3;
 /// How far beyond a candidate's pixels a repair may reach, as the repair over the reel has it.
-const MOST_GROWTH: u32 = 5;
+const MOST_GROWTH: u32 = 9;
 /// Prepared frames kept: stepping through a frame's candidates, and on to the next frame, finds its neighbours ready.
 const KEPT: usize = 6;
 

@@ -15,6 +15,7 @@ mod demo;
 mod detect;
 mod groups;
 mod ledger;
+mod mark;
 mod masks;
 mod proposals;
 mod protect;
@@ -47,6 +48,7 @@ enum Command {
     Proposals(proposals::Arguments),
     Decide(decide::Arguments),
     Protect(protect::Arguments),
+    Mark(mark::Arguments),
     Masks(masks::Arguments),
     Repair(repair::Arguments),
     Verify(verify::Arguments),
@@ -65,6 +67,7 @@ pub(crate) fn run(line: Line) -> Result<(), Ending> {
         Some(Command::Proposals(arguments)) => proposals::Job::resolve(arguments)?.run(&terminal),
         Some(Command::Decide(arguments)) => decide::Job::resolve(arguments)?.run(&terminal),
         Some(Command::Protect(arguments)) => protect::Job::resolve(arguments)?.run(&terminal),
+        Some(Command::Mark(arguments)) => mark::Job::resolve(arguments)?.run(&terminal),
         Some(Command::Masks(arguments)) => masks::Job::resolve(arguments).run(&terminal),
         Some(Command::Repair(arguments)) => repair::Job::resolve(arguments).run(&terminal),
         Some(Command::Verify(arguments)) => verify::Job::resolve(arguments).run(&terminal),

@@ -122,3 +122,20 @@ def test_spike_rule_on_opencvs_flow(clip, tmp_path, threshold):
         assert differing <= 1e-4 * theirs.size, f"frame {n + 1}: {differing} pixels differ"
         marked += int(theirs.sum())
     assert marked > 1000
+
+
+def test_line_pixels_and_steadiness_by_hand():
+    truth = np.zeros((40, 40), np.uint8)
+    truth[18:22, 18:22] = scores.DUST
+    truth[:, 5] = scores.LINE
+    clean = [np.full((40, 40, 3), 500 + 4 * n, np.uint16) for n in range(5)]
+    for shift, expected in ((0, 1.0), (8, 3.0)):
+        kept = scores.Repair()
+        for n, picture in enumerate(clean):
+            repaired = picture.astype(np.float32)
+            repaired[:, 5] += 16
+            repaired[18:22, 18:22] += shift * n
+            kept.add(truth, picture, repaired, truth > 0)
+        assert kept.line_psnr() == pytest.approx(20 * np.log10(1023 / 16))
+        # The rim moves by 4 codes a frame, the repair by 4 + shift.
+        assert kept.steadiness() == pytest.approx(expected)

@@ -8,6 +8,7 @@
 
 pub mod error;
 pub mod file;
+pub mod filling;
 mod fold;
 pub mod footage;
 pub mod ledger;
@@ -18,6 +19,7 @@ pub mod work;
 
 pub use besom_detect::DEFAULT_SENSITIVITY;
 pub use error::{ReelError, ReelErrorKind};
+pub use filling::{FillPlan, Filled};
 pub use fold::{LessonDue, LessonSolved};
 pub use ledger::{By, Counts, LedgerTable};
 pub use model::artist::Artist;

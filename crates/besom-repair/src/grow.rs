@@ -141,13 +141,16 @@ fn followed(hole: &Hole, mask: &RunMask, away: &[f32], limits: &Limits) -> Plane
     reached
 }
 
+/// Whether a pixel is taken in, by what is reached so far, its place, and the place it is reached from.
+type Wanted<'a> = dyn Fn(&Plane<u8>, i32, i32, (i32, i32)) -> bool + 'a;
+
 /// Takes in pixels step by step from those in front; returns all that are reached.
 fn spread(
     reached: &mut Plane<u8>,
     mut front: Vec<(i32, i32)>,
     steps: u32,
     (width, height): (i32, i32),
-    wanted: &dyn Fn(&Plane<u8>, i32, i32, (i32, i32)) -> bool,
+    wanted: &Wanted,
 ) -> Vec<(i32, i32)> {
     let mut all = front.clone();
     for _ in 0..steps {

@@ -268,6 +268,15 @@ fn flash(links: &Links, previous: &Sketch, current: &Sketch, next: &Sketch) -> O
 /// Least motion between frames in cells (at 2K, 16 pixels each) at which a frame is missed.
 const MOVING: f32 = 0.6;
 
+/// The reason that a candidate of a missing frame gives, and no other.
+const TWICE_AS_FAR: &str =
+    "for: the whole picture moves twice as far from the frame before as it does before and after";
+
+/// Whether a candidate says that a frame is missing before its own: its own picture is whole, and nothing in it is to be mended.
+pub fn tells_of_a_missing_frame(candidate: &Candidate) -> bool {
+    candidate.kind == Kind::Frame && candidate.reasons.iter().any(|reason| reason == TWICE_AS_FAR)
+}
+
 /// A frame missing before the middle one: the picture moves steadily, and at this one place twice as far.
 fn missing(links: &Links) -> Option<Odd> {
     let step = links.back.motion;
@@ -309,10 +318,7 @@ fn missing(links: &Links) -> Option<Odd> {
         polarity: Polarity::Dark,
         contrast: 0.0,
         risk: Risk { fast_motion: true, ..Risk::default() },
-        reasons: vec![
-            "for: the whole picture moves twice as far from the frame before as it does before and after".to_owned(),
-            "against: the camera may have jerked".to_owned(),
-        ],
+        reasons: vec![TWICE_AS_FAR.to_owned(), "against: the camera may have jerked".to_owned()],
     })
 }
 

@@ -94,6 +94,7 @@ fn the_same_grain_twice_is_a_duplicate_and_a_held_drawing_is_not() {
     let found = seen(&five(3.0, 6.0, again));
     assert_eq!(found.iter().map(|o| o.what).collect::<Vec<_>>(), [What::Duplicated]);
     assert!(found[0].confidence > 0.7);
+    assert!(!tells_of_a_missing_frame(&found[0].clone().candidate(64, 48, 6.0)));
     // A camera that stands still: the pictures are the same, the grain is not.
     assert_eq!(what(&five(0.0, 6.0, |_, p| p)), []);
     // Drawings without grain, each held for two frames.
@@ -109,6 +110,7 @@ fn a_missing_frame_is_seen_in_a_pan_and_not_in_a_jerk_that_stays() {
     let found = seen(&pan([0.0, 6.0, 18.0, 24.0, 30.0]));
     assert_eq!(found.iter().map(|o| o.what).collect::<Vec<_>>(), [What::Missing]);
     assert!(found[0].risk.any() && found[0].confidence < 0.5);
+    assert!(tells_of_a_missing_frame(&found[0].clone().candidate(64, 48, 6.0)));
     assert_eq!(what(&pan([0.0, 6.0, 18.0, 30.0, 42.0])), [], "the pan has become faster");
     assert_eq!(what(&pan([0.0, 0.2, 12.0, 12.2, 12.4])), [], "a camera that stood still was pushed");
 }

@@ -32,7 +32,7 @@ pub use infrared::InfraredFrom;
 pub use mark::{MarkReport, mark};
 pub use masks::{MaskOptions, MasksReport, WhichMasks, masks};
 pub use record::{RepairEntry, RepairRecord};
-pub use repair::{RepairOptions, RepairReport, repair};
+pub use repair::{RepairOptions, RepairReport, SecondLook, repair};
 pub use start::{Damaged, StartOptions, StartReport, start};
 pub use verify::{VerifyReport, verify};
 

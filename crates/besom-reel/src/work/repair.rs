@@ -6,10 +6,11 @@ use std::ops::RangeInclusive;
 use std::path::{Path, PathBuf};
 
 use besom_detect::Prepared;
-use besom_scan::{Progress, Scan, write};
+use besom_scan::{Progress, Rect, Scan, write};
 use rayon::prelude::*;
 
 use crate::error::{ReelError, ReelErrorKind};
+use crate::model::decision::CandidateId;
 use crate::model::info::FrameEntry;
 use crate::reel::Reel;
 
@@ -21,6 +22,23 @@ use super::record::{RepairEntry, RepairRecord};
 use super::stop_if_cancelled;
 use super::walk::{Held, Walk, batch_size};
 
+/// Predicted error from which a repair is worth a second look, codes. Of 4,297 fills of true masks in seven aged clips 3.6 % were
+/// above it, and they held 74 % of all squared error.
+const SECOND_LOOK: f32 = 25.0;
+
+/// A repair that is expected not to sit well.
+#[derive(Clone, Debug, PartialEq)]
+pub struct SecondLook {
+    /// The candidate.
+    pub id: CandidateId,
+    /// Its kind, in the word that tables use.
+    pub kind: String,
+    /// The smallest rectangle around it.
+    pub bounds: Rect,
+    /// Predicted error inside, codes; `None` when it could not be told.
+    pub predicted_error: Option<f32>,
+}
+
 /// What to repair.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct RepairOptions {
@@ -29,7 +47,7 @@ pub struct RepairOptions {
 }
 
 /// What a repair did.
-#[derive(Clone, Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Debug, Default, PartialEq)]
 pub struct RepairReport {
     /// Files written.
     pub frames: usize,
@@ -43,6 +61,8 @@ pub struct RepairReport {
     pub samples: u64,
     /// How many candidates were filled in which way, in words.
     pub methods: BTreeMap<String, usize>,
+    /// Repairs whose predicted error is high, or could not be told; the doubtful ones first.
+    pub second_look: Vec<SecondLook>,
     /// Scans that could not be read: number, and a sentence that names the file. They were not written.
     pub unreadable: Vec<(u64, String)>,
     /// The record of the repairs, in the reel folder.
@@ -94,6 +114,8 @@ pub fn repair(
     let mut report = pass.report;
     report.record = record?.unwrap_or_else(|| RepairRecord::path(reel.folder()));
     report.unreadable.sort();
+    let doubt = |look: &SecondLook| look.predicted_error.unwrap_or(f32::INFINITY);
+    report.second_look.sort_by(|a, b| doubt(b).total_cmp(&doubt(a)).then(a.id.cmp(&b.id)));
     if reel.frames().len() == 1 {
         report
             .notes
@@ -201,6 +223,13 @@ impl Pass<'_> {
         for e in &entries {
             *report.methods.entry(e.method.clone()).or_default() += 1;
         }
+        let doubtful = entries.iter().filter(|e| e.predicted_error.is_none_or(|error| error >= SECOND_LOOK));
+        report.second_look.extend(doubtful.map(|e| SecondLook {
+            id: CandidateId::new(entry.number, e.index),
+            kind: e.kind.clone(),
+            bounds: e.bounds,
+            predicted_error: e.predicted_error,
+        }));
         self.record.frames.insert(entry.number, entries);
     }
 }

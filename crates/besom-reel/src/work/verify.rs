@@ -9,11 +9,11 @@ use rayon::prelude::*;
 use serde::Serialize;
 
 use crate::error::{ReelError, ReelErrorKind};
+use crate::filling::MOST_GROWTH;
 use crate::model::decision::CandidateId;
 use crate::model::info::FrameEntry;
 use crate::reel::Reel;
 
-use super::fills::MOST_GROWTH;
 use super::record::{RepairEntry, RepairRecord};
 use super::stop_if_cancelled;
 use super::walk::batch_size;

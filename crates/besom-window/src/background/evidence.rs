@@ -8,7 +8,7 @@ use besom_motion::{Vector, around::match_around};
 use besom_scan::{Frame, FrameCache, Plane, Rect, RunMask, SampleEdit, Samples, Scan};
 use egui::ColorImage;
 
-use super::proposal::{HandFill, Plan, Proposal, Proposer};
+use super::proposal::{HandFill, Proposal, Proposer};
 use crate::picture::{Lut, Viewing, convert};
 
 /// Crops before and after the frame.
@@ -34,7 +34,7 @@ pub(crate) struct EvidenceRequest {
     /// Side of the square crops in picture pixels.
     pub(crate) side: usize,
     /// What the repair would fill; `None` for a frame outside every shot.
-    pub(crate) plan: Option<Plan>,
+    pub(crate) plan: Option<besom_reel::FillPlan>,
     /// Changes with everything the plan depends on.
     pub(crate) plan_key: PlanKey,
     /// Also make the whole frame after repair, reduced by this much.
@@ -119,7 +119,7 @@ impl Examiner {
         let known = self.last.as_ref().filter(|(key, _)| *key == request.plan_key).map(|(_, p)| Arc::clone(p));
         let proposal = match known {
             Some(proposal) => proposal,
-            None => Arc::new(self.proposer.propose(plan, &request.paths, &self.cache)?),
+            None => Arc::new(self.proposer.propose(plan, request.plan_key.2, &request.paths, &self.cache)?),
         };
         self.last = Some((request.plan_key, Arc::clone(&proposal)));
         let scan = self.cache.get(path).map_err(|e| e.to_string())?;

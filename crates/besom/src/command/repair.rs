@@ -3,7 +3,7 @@
 use std::ops::RangeInclusive;
 use std::path::PathBuf;
 
-use besom_reel::work::{self, RepairOptions};
+use besom_reel::work::{self, RepairOptions, SecondLook};
 use serde_json::json;
 
 use crate::Ending;
@@ -47,6 +47,7 @@ impl Job {
             report.copied
         )];
         lines.extend(report.methods.iter().map(|(method, count)| format!("  {count} {method}")));
+        lines.extend(second_look(&report.second_look));
         lines.extend(report.notes.iter().cloned());
         let methods: serde_json::Map<_, _> = report.methods.iter().map(|(m, n)| (m.clone(), json!(n))).collect();
         let value = json!({
@@ -58,10 +59,49 @@ impl Job {
             "candidates": report.candidates,
             "samples": report.samples,
             "methods": methods,
+            "second_look": report.second_look.iter().map(look_json).collect::<Vec<_>>(),
             "record": report.record,
             "notes": report.notes,
         });
         terminal.report(&lines, &value)?;
         report.unreadable.first().map_or(Ok(()), |(_, sentence)| Err(Ending::failed(sentence)))
     }
+}
+
+/// Doubtful repairs that are named one by one.
+const NAMED: usize = 12;
+
+fn second_look(looks: &[SecondLook]) -> Vec<String> {
+    if looks.is_empty() {
+        return Vec::new();
+    }
+    let named = looks.iter().take(NAMED).map(|look| {
+        let (r, error) = (look.bounds, look.predicted_error);
+        let error = error.map_or_else(|| "an error that could not be told".to_owned(), |e| format!("error {e:.0}"));
+        format!(
+            "  frame {}: {} at {},{} of {}x{}, {error}",
+            look.id.frame,
+            look.kind,
+            r.x0,
+            r.y0,
+            r.width(),
+            r.height()
+        )
+    });
+    let head =
+        format!("{} worth a second look, by predicted error in codes of 0 to 1023:", counted(looks.len(), "repair"));
+    let rest = looks.len().saturating_sub(NAMED);
+    let rest = (rest > 0).then(|| format!("  and {rest} more, all in the record's table"));
+    std::iter::once(head).chain(named).chain(rest).collect()
+}
+
+fn look_json(look: &SecondLook) -> serde_json::Value {
+    let r = look.bounds;
+    json!({
+        "frame": look.id.frame,
+        "candidate": look.id.index,
+        "kind": look.kind,
+        "bounds": [r.x0, r.y0, r.width(), r.height()],
+        "predicted_error": look.predicted_error,
+    })
 }

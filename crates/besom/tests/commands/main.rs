@@ -8,6 +8,7 @@ mod damaged_reel;
 mod demo;
 mod groups;
 mod infrared;
+mod mark;
 mod proposals;
 mod same_bytes;
 mod stopping;

@@ -12,7 +12,7 @@ use super::protect::Form;
 use crate::action::Action;
 use crate::background::evidence::{After, CROPS, Evidence, EvidenceRequest, REACH};
 use crate::background::pictures::{Picture, PictureRequest};
-use crate::background::proposal::{HandFill, Plan};
+use crate::background::proposal::HandFill;
 use crate::desk::Desk;
 use crate::picture::view::Canvas;
 use crate::picture::{Layer, View, Viewing, convert};
@@ -261,7 +261,7 @@ impl Bench {
         let mask = desk.candidate().map_or_else(RunMask::default, |c| c.mask.clone());
         let bounds = mask.bounds();
         let side = (bounds.width().max(bounds.height()) * 2).clamp(*CROP_SIDES.start(), *CROP_SIDES.end());
-        let plan = Plan::new(desk.reel(), &frames, hand);
+        let plan = besom_reel::FillPlan::new(desk.reel(), &frames, hand);
         let plan_key = (place, revision, hand);
         Some(EvidenceRequest {
             generation: self.generation,

@@ -493,6 +493,24 @@ pub fn match_around(
     search_around(current, reference, current_skip, reference_skip, window, start, &Search::careful(radius))
 }
 
+/// How far beyond the searched pixels the reference may be read: by the steps between pixels and the taps around each.
+const BEYOND: i32 = 8;
+
+/// Whether the reference hides anything where the area may be read. Mostly it does not, and all displacements can be tried
+/// side by side.
+fn hides(skip: &Plane<u8>, area: &Rect, start: Vector, radius: i32) -> bool {
+    let (dx, dy) = (start.dx.round() as i32, start.dy.round() as i32);
+    let moved = Rect::new(
+        area.x0.saturating_add(dx),
+        area.y0.saturating_add(dy),
+        area.x1.saturating_add(dx),
+        area.y1.saturating_add(dy),
+    );
+    let r = moved.grown(radius.max(0) + BEYOND).intersect(&skip.rect());
+    !r.is_empty()
+        && (r.y0..r.y1).any(|y| skip.row(y as usize)[r.x0 as usize..r.x1 as usize].iter().any(|hidden| *hidden != 0))
+}
+
 /// [`match_around`] with a chosen effort.
 ///
 /// # Panics
@@ -507,6 +525,7 @@ pub fn search_around(
     search: &Search,
 ) -> LocalMatch {
     let rim = Rim::gather(current, current_skip, window, search.most_pixels, search.gain);
+    let reference_skip = reference_skip.filter(|skip| hides(skip, &rim.bounds, start, search.radius));
     let mut scratch = Vec::with_capacity(rim.len());
     // The start itself, between pixels, stands against every whole pixel nearby.
     let (mut error, mut offset) = rim.fine_cost(reference, reference_skip, start, &mut scratch);
@@ -566,6 +585,31 @@ mod tests {
         approx::assert_abs_diff_eq!(m.vector.dy, dy, epsilon = 0.1);
         approx::assert_abs_diff_eq!(m.offset, 12.0, epsilon = 1.0);
         assert!(m.error < 2.0, "{m:?}");
+    }
+
+    #[test]
+    fn what_is_hidden_elsewhere_changes_nothing_and_what_is_hidden_here_is_not_read() {
+        let current = Plane::from_fn(96, 64, |x, y| texture(x as f32, y as f32));
+        let mut reference = Plane::from_fn(96, 64, |x, y| texture(x as f32 - 2.0, y as f32 + 1.0));
+        let (skip, window) = (Plane::<u8>::new(96, 64), Rect::new(22, 22, 44, 42));
+        let found = |reference: &Plane, hidden: Option<&Plane<u8>>| {
+            match_around(&current, reference, &skip, hidden, window, Vector::default(), 4)
+        };
+        let free = found(&reference, None);
+        let mut hidden = Plane::<u8>::new(96, 64);
+        hidden.set(80, 10, 1);
+        assert_eq!(found(&reference, Some(&hidden)), free);
+        // The whole-pixel search side by side and one by one agree but for the order of their sums.
+        hidden.set(18, 22, 1);
+        reference.set(18, 22, 1e6);
+        let beside = found(&reference, Some(&hidden));
+        approx::assert_abs_diff_eq!(beside.vector.dx, free.vector.dx, epsilon = 0.01);
+        approx::assert_abs_diff_eq!(beside.vector.dy, free.vector.dy, epsilon = 0.01);
+        // Nothing of the reference lies where the start leads.
+        hidden.set(18, 22, 0);
+        let nowhere = Vector::new(900.0, -900.0);
+        let lost = match_around(&current, &reference, &skip, Some(&hidden), window, nowhere, 2);
+        assert!(lost.error.is_infinite() && lost.pixels == 0, "{lost:?}");
     }
 
     #[test]

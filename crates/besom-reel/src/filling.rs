@@ -10,6 +10,7 @@ use besom_detect::{Candidate, Grain, Kind, Prepared};
 use besom_motion::{MotionField, Vector};
 use besom_repair::{Choice, Fill, Job, Method, Source, grown_mask};
 use besom_scan::{Frame, Plane, RunMask, SampleEdit};
+use rayon::prelude::*;
 
 use crate::model::decision::{CandidateId, Decision, FillChoice};
 use crate::reel::Reel;
@@ -132,7 +133,7 @@ impl FillPlan {
             filled(hole.id, frame, mask, &besom_repair::fill_prepared(&job, prepared))
         };
         let (whole, marks): (Vec<_>, Vec<_>) = holes.iter().partition(|(hole, _)| hole.kind == Kind::Frame);
-        let mut all: Vec<Filled> = marks.into_iter().filter_map(|hole| filled(&job, &prepared, hole)).collect();
+        let mut all: Vec<Filled> = marks.into_par_iter().filter_map(|hole| filled(&job, &prepared, hole)).collect();
         if !whole.is_empty() {
             // What moves how in a damaged frame is asked of the frames around it.
             let across = Courses::across(&neighbours, field);
@@ -186,13 +187,16 @@ impl FillPlan {
         let (width, height) = (job.skip.width() as u32, job.skip.height() as u32);
         let mut taken = self.untouchable.clone();
         let mut holes = Vec::new();
-        for hole in &self.holes {
-            let grown = if hole.kind == Kind::Frame {
+        let grown = |hole: &Planned| {
+            if hole.kind == Kind::Frame {
                 // The damage of a whole frame has no edge that could be followed.
                 hole.mask.grown(1, width, height)
             } else {
                 grown_mask(&Job { mask: &hole.mask, ..*job }, prepared)
-            };
+            }
+        };
+        let all: Vec<RunMask> = self.holes.par_iter().map(grown).collect();
+        for (hole, grown) in self.holes.iter().zip(all) {
             let beyond = grown.minus(&hole.mask.grown(MOST_GROWTH, width, height));
             let mask = grown.minus(&beyond).minus(&taken);
             if !mask.is_empty() {

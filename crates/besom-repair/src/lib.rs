@@ -30,8 +30,11 @@
 //! assert!((fill.values[0].at(1, 1) - 510.0).abs() < 0.1);
 //! ```
 //!
-//! Limits: semi-transparent dirt is replaced, not seen through; a line scratch is one long hole like any other; a spatial
-//! fill continues one piece of texture, not several.
+//! A long thin hole, a line scratch above all, is filled section by section, and what no neighbour shows of a hole goes on from
+//! what the others gave.
+//!
+//! Limits: semi-transparent dirt is replaced, not seen through; a spatial fill continues one piece of texture, not several, and
+//! follows no edge across a scratch.
 #![forbid(unsafe_code)]
 
 mod choose;

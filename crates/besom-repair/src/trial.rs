@@ -1,7 +1,7 @@
 //! Hypotheses of where a hole's picture stands in a neighbouring frame, each tried on the rim.
 
 use besom_motion::Vector;
-use besom_motion::around::{FEWEST_PIXELS, match_around};
+use besom_motion::around::{FEWEST_PIXELS, Search, search_around};
 use besom_scan::{Plane, Rect};
 
 use crate::hole::{Hole, Spot, cut_out};
@@ -102,14 +102,16 @@ impl Ground<'_> {
     fn matched(&self, window: Rect, start: Vector, radius: i32) -> Option<Vector> {
         // The cut-out's pixels stand further right and down in the source by the cut-out's own place.
         let (left, top) = (self.near.rect.x0 as f32, self.near.rect.y0 as f32);
-        let m = match_around(
+        // Where the motion known so far fits as well as the grain lets it, it is refined and nothing else is looked for.
+        let search = Search { content: FITTING * self.sigma, ..Search::careful(radius) };
+        let m = search_around(
             &self.near.luma,
             self.source_luma,
             &self.near.avoid,
             Some(self.source.skip),
             self.near.local(window),
             Vector::new(start.dx + left, start.dy + top),
-            radius,
+            &search,
         );
         m.error.is_finite().then(|| Vector::new(m.vector.dx - left, m.vector.dy - top))
     }

@@ -68,10 +68,8 @@ def one(job):
     threads = max(1, (os.cpu_count() or 2) // options.jobs)
     cv2.setNumThreads(threads)
     title = f"{clip.stem}, {weight}, {aged.dirty[0].shape[1]}x{aged.dirty[0].shape[0]}, {len(aged.dirty)} frames"
-    with tempfile.TemporaryDirectory(dir=options.work) as scratch:
-        filled = evaluate.besom_fills(aged, scratch)
     if options.fills:
-        return title, [evaluate.row(r) for r in (filled, *evaluate.fills(peers.Neighbours(aged.dirty), aged))]
+        return title, [evaluate.row(r) for r in all_fills(peers.Neighbours(aged.dirty), aged, options)]
     with tempfile.TemporaryDirectory(dir=options.work) as scratch:
         results = evaluate.besom(aged, scratch, threads, SWEEP)
     seconds = evaluate.timed_peer(aged.dirty, threads)
@@ -81,9 +79,14 @@ def one(job):
         results.append(result)
     if not options.quick:
         results += evaluate.detectors(neighbours, aged.truth)
-        results += evaluate.fills(neighbours, aged)
-    results.append(filled)
+        results += all_fills(neighbours, aged, options)
     return title, [evaluate.row(r) for r in results]
+
+
+def all_fills(neighbours, aged, options):
+    """Besom's fill of the true masks and the peers'."""
+    with tempfile.TemporaryDirectory(dir=options.work) as scratch:
+        return [evaluate.besom_fills(aged, scratch), *evaluate.fills(neighbours, aged)]
 
 
 def main():

@@ -79,14 +79,23 @@ def decided(aged, reel, folder, name, lowest):
     """Accepts by rule, repairs, verifies and scores."""
     reel.decide("accept", "--include-at-risk", *lowest)
     reel.masks(folder / "candidates", "candidates", *lowest)
-    reel.repair(folder / "repaired")
-    reel.verify(folder / "repaired")
-    result = Result(name, scores.Detection(), scores.Repair())
-    for file, truth, clean in zip(aged.names, aged.truth, aged.clean, strict=True):
+    result = repaired(aged, reel, folder / "repaired", name)
+    result.detection, result.seconds = scores.Detection(), None
+    for file, truth in zip(aged.names, aged.truth, strict=True):
         found = references.read_oiio(folder / "candidates" / Path(file).with_suffix(".png").name)[..., 0] > 0
         result.detection.add(truth, found)
+    return result
+
+
+def repaired(aged, reel, to, name):
+    """Repairs what is accepted, verifies it and scores the fills; the seconds are the repair's."""
+    begun = time.perf_counter()
+    reel.repair(to)
+    result = Result(name, None, scores.Repair(), time.perf_counter() - begun)
+    reel.verify(to)
+    for file, truth, clean in zip(aged.names, aged.truth, aged.clean, strict=True):
         changeable = reel.repaired_pixels(road.number_of(file), truth.shape)
-        result.repair.add(truth, clean, references.read_oiio(folder / "repaired" / file), changeable)
+        result.repair.add(truth, clean, references.read_oiio(to / file), changeable)
     return result
 
 
@@ -99,14 +108,7 @@ def besom_fills(aged, folder):
             mask = ((truth & kinds) > 0).astype(np.uint8) * 255
             references.write(folder / name / Path(file).with_suffix(".png").name, np.dstack([mask] * 3))
         reel.mark(folder / name)
-    begun = time.perf_counter()
-    reel.repair(folder / "repaired")
-    result = Result("Besom's fill", None, scores.Repair(), time.perf_counter() - begun)
-    reel.verify(folder / "repaired")
-    for file, truth, clean in zip(aged.names, aged.truth, aged.clean, strict=True):
-        changeable = reel.repaired_pixels(road.number_of(file), truth.shape)
-        result.repair.add(truth, clean, references.read_oiio(folder / "repaired" / file), changeable)
-    return result
+    return repaired(aged, reel, folder / "repaired", "Besom's fill")
 
 
 def timed_peer(dirty, threads=2):

@@ -89,13 +89,12 @@ class Repair:
     def add(self, truth, clean, repaired, repairs):
         """One frame in codes, in the clip's order; `repairs` marks the pixels that a repair was allowed to change."""
         mask = (truth & (DUST | HAIR)) > 0
-        error = (clean.astype(np.float64) - repaired.astype(np.float64))[mask]
-        self.squares += float((error**2).sum())
-        self.samples += error.size
         line = ((truth & LINE) > 0) & ~mask
-        error = (clean.astype(np.float64) - repaired.astype(np.float64))[line]
-        self.line_squares += float((error**2).sum())
-        self.line_samples += error.size
+        apart = clean.astype(np.float64) - repaired.astype(np.float64)
+        self.squares += float((apart[mask] ** 2).sum())
+        self.samples += apart[mask].size
+        self.line_squares += float((apart[line] ** 2).sum())
+        self.line_samples += apart[line].size
         self.frames.append((mask, clean.mean(-1, dtype=np.float32), repaired.mean(-1, dtype=np.float32)))
         self._similarity(mask, clean, repaired)
         if repairs.any():

@@ -104,7 +104,7 @@ impl FillPlan {
         window: &[Option<&Prepared>; WINDOW],
         field: &mut dyn FnMut(usize, usize) -> Arc<MotionField>,
     ) -> Vec<Filled> {
-        let Some(current) = window[MIDDLE] else { return Vec::new() };
+        let Some(current) = window[MIDDLE].filter(|_| !self.is_empty()) else { return Vec::new() };
         let neighbours = self.neighbours(window, field);
         let plain = Courses::beside(&neighbours);
         let starts = plain.starts();
@@ -197,8 +197,7 @@ impl FillPlan {
         };
         let all: Vec<RunMask> = self.holes.par_iter().map(grown).collect();
         for (hole, grown) in self.holes.iter().zip(all) {
-            let beyond = grown.minus(&hole.mask.grown(MOST_GROWTH, width, height));
-            let mask = grown.minus(&beyond).minus(&taken);
+            let mask = grown.intersection(&hole.mask.grown(MOST_GROWTH, width, height)).minus(&taken);
             if !mask.is_empty() {
                 taken = taken.union(&mask);
                 holes.push((hole, mask));

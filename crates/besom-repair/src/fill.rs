@@ -100,16 +100,10 @@ fn nothing() -> Fill {
 
 /// Hypotheses of all sources that the choice allows, and the ones believed.
 fn picks(job: &Job, hole: &Hole, near: &Near, prepared: &Prepared, sigma: f32, hints: &[Hint]) -> Vec<Pick> {
-    let allowed = |offset: i32| match job.choice {
-        Choice::Automatic => offset != 0,
-        Choice::Previous => offset < 0,
-        Choice::Next => offset > 0,
-        Choice::Spatial => false,
-    };
     let fits =
         |planes: &[Plane]| planes.len() == job.planes.len() && planes.iter().all(|p| p.rect() == job.skip.rect());
     let trials = |offset: i32| -> Option<(usize, Vec<Trial>)> {
-        let k = job.sources.iter().position(|s| s.offset == offset && allowed(offset) && fits(s.planes))?;
+        let k = job.sources.iter().position(|s| s.offset == offset && job.choice.allows(offset) && fits(s.planes))?;
         let (source, source_luma) = (&job.sources[k], &*prepared.sources[k]);
         let ground = Ground { hole, near, luma: &prepared.luma, source, source_luma, sigma };
         let hinted = hints.iter().filter(|(source, _)| *source == k).map(|(_, warp)| ground.tried(warp.clone()));

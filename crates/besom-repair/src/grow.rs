@@ -1,6 +1,6 @@
 //! Growing a candidate's mask so that its soft edge goes with it, and no further.
 
-use besom_scan::{Plane, RunMask};
+use besom_scan::{Plane, Rect, RunMask};
 
 use crate::hole::{HOLE, Hole, RIM};
 use crate::job::Job;
@@ -8,7 +8,7 @@ use crate::prepared::Prepared;
 use crate::trial::{Ground, Near};
 
 /// A mask is followed this far at most, pixels; one pixel of margin comes on top.
-pub(crate) const FARTHEST: u32 = 8;
+const FARTHEST: u32 = 8;
 /// A soft edge is followed no further than this, steps from the mask.
 const SOFT: u32 = RIM as u32;
 /// An edge goes on while the mean difference of a pixel and its neighbours further out exceeds this many sigmas ...
@@ -22,7 +22,7 @@ const FALLING: f32 = 0.8;
 /// it differs and though it falls nowhere: grey dirt is dark on bright picture and bright on dark.
 const PLAIN: f32 = 5.0;
 /// Gaps of a mask up to twice this wide are closed.
-const CLOSING: usize = 2;
+const CLOSING: u32 = 2;
 
 /// The mask of a candidate with its soft edge: `job.mask` grown where the frame still differs from both neighbours in the
 /// candidate's own direction (dark or bright), step by step from the mask outwards, at most four pixels, and one pixel of
@@ -177,27 +177,16 @@ fn spread(
 /// The mask with its narrow gaps and holes closed: grown, and shrunk again by as much. A pixel left out in the middle of a mark
 /// would be read as picture by the fill of the others.
 fn closed(hole: &Hole, reached: &Plane<u8>) -> RunMask {
-    let (width, height) = (reached.width(), reached.height());
-    let room = CLOSING + 1;
     // Room around the box, so that its border is no part of the mask.
-    let wide = Plane::from_fn(width + 2 * room, height + 2 * room, |x, y| {
-        reached.get(x as i32 - room as i32, y as i32 - room as i32).unwrap_or(0)
-    });
-    let closed = extreme(&extreme(&wide, CLOSING, u8::max), CLOSING, u8::min);
-    let inside = Plane::from_fn(width, height, |x, y| {
-        let own = hole.state.at(x, y) == HOLE && closed.at(x + room, y + room) != 0;
+    let room = CLOSING + 1;
+    let (width, height) = (reached.width() as u32 + 2 * room, reached.height() as u32 + 2 * room);
+    let grown = RunMask::from_plane(reached, room, room).grown(CLOSING, width, height);
+    let outside = RunMask::from_rect(&Rect::of_size(width as usize, height as usize)).minus(&grown);
+    let mut wide = Plane::<u8>::new(width as usize, height as usize);
+    grown.minus(&outside.grown(CLOSING, width, height)).paint(&mut wide, 1);
+    let closed = Plane::from_fn(reached.width(), reached.height(), |x, y| {
+        let own = hole.state.at(x, y) == HOLE && wide.at(x + room as usize, y + room as usize) != 0;
         u8::from(own || reached.at(x, y) != 0)
     });
-    RunMask::from_plane(&inside, hole.rect.x0 as u32, hole.rect.y0 as u32)
-}
-
-/// The largest or smallest value within `reach` of each pixel along both axes.
-fn extreme(plane: &Plane<u8>, reach: usize, of: fn(u8, u8) -> u8) -> Plane<u8> {
-    let (width, height) = (plane.width(), plane.height());
-    let across = Plane::from_fn(width, height, |x, y| {
-        (x.saturating_sub(reach)..=(x + reach).min(width - 1)).map(|a| plane.at(a, y)).reduce(of).unwrap_or(0)
-    });
-    Plane::from_fn(width, height, |x, y| {
-        (y.saturating_sub(reach)..=(y + reach).min(height - 1)).map(|b| across.at(x, b)).reduce(of).unwrap_or(0)
-    })
+    RunMask::from_plane(&closed, hole.rect.x0 as u32, hole.rect.y0 as u32)
 }

@@ -20,6 +20,18 @@ pub enum Choice {
     Spatial,
 }
 
+impl Choice {
+    /// Whether a frame so many frames away may give pixels.
+    pub(crate) const fn allows(self, offset: i32) -> bool {
+        match self {
+            Self::Automatic => offset != 0,
+            Self::Previous => offset < 0,
+            Self::Next => offset > 0,
+            Self::Spatial => false,
+        }
+    }
+}
+
 /// Which way of filling was really used.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub enum Method {

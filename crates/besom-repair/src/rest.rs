@@ -3,7 +3,7 @@
 //! A scratch that stands still hides the same picture in every frame but for its edges. Filled apart from what is known
 //! beside them, its middle would be a ragged patch.
 
-use besom_scan::{Plane, Run, RunMask};
+use besom_scan::{Plane, RunMask};
 
 use crate::fill::fill_whole;
 use crate::hole::{Hole, cut_out};
@@ -13,7 +13,7 @@ use crate::prepared::{Prepared, mean_plane};
 /// Pixels around the hole in which a fill from around looks for a piece of picture.
 const REACH: i32 = 40;
 
-/// Fills the pixels whose values are not known yet (NaN in the first channel) in all channels, and returns how: `None`
+/// Fills the pixels whose values are not known yet (NaN in any channel) in all channels, and returns how: `None`
 /// when all are known, or none is.
 pub(crate) fn fill_rest(job: &Job, hole: &Hole, values: &mut [Vec<f32>], prepared: &Prepared) -> Option<Fill> {
     let unknown = |i: usize| values.iter().any(|v| v[i].is_nan());
@@ -32,11 +32,8 @@ pub(crate) fn fill_rest(job: &Job, hole: &Hole, values: &mut [Vec<f32>], prepare
             plane.set(x, y, values[i]);
         }
     }
-    let run = |i: &usize| {
-        let (x, y) = local(hole.inside[*i].x, hole.inside[*i].y);
-        Run { y: y as u32, x0: x as u32, x1: x as u32 + 1 }
-    };
-    let mask = RunMask::from_runs(missing.iter().map(run).collect());
+    let place = |i: &usize| local(hole.inside[*i].x, hole.inside[*i].y);
+    let mask = RunMask::from_pixels(missing.iter().map(place).map(|(x, y)| (x as u32, y as u32)));
     let rest = Job { planes: &planes, skip: &skip, mask: &mask, sources: &[], choice: Choice::Spatial, ..*job };
     let ready = Prepared { luma: mean_plane(&planes), sources: Vec::new(), texture: prepared.texture.clone() };
     let fill = fill_whole(&rest, &ready, &[]);

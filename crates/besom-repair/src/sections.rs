@@ -21,8 +21,7 @@ const LENGTH: i32 = 48;
 /// Pixels over which neighbouring sections are faded into each other.
 const OVERLAP: i32 = 8;
 
-/// The bands a long thin mask is cut into: first and last-plus-one row, or column, of each. Fewer than two for a mask that
-/// is filled whole.
+/// The bands a long thin mask is cut into: first and last-plus-one row, or column, of each.
 #[derive(Clone, Debug, PartialEq)]
 pub(crate) struct Sections {
     upright: bool,
@@ -76,7 +75,7 @@ pub(crate) fn fill_sections(job: &Job, prepared: &Prepared, sections: &Sections)
     let mut whole = Whole::default();
     let hints = motions_of_all(job, prepared);
     for (k, band) in sections.bands.iter().enumerate() {
-        let mask = within(job.mask, &sections.rect(*band, frame));
+        let mask = job.mask.intersection(&RunMask::from_rect(&sections.rect(*band, frame)));
         let seed = job.seed.wrapping_add((k as u64) << 32);
         let fill = fill_whole(&Job { mask: &mask, skip: &skip, seed, ..*job }, prepared, &hints);
         if fill.method == Method::Nothing {
@@ -111,24 +110,14 @@ fn motions_of_all(job: &Job, prepared: &Prepared) -> Vec<Hint> {
     let near = Near::new(&hole, &prepared.luma, job.skip);
     let sigma = job.grain.luma_at(hole.level(&prepared.luma));
     let sources = job.sources.iter().zip(&prepared.sources).enumerate();
-    let fitting = sources.filter(|(_, (source, luma))| source.offset != 0 && luma.rect() == job.skip.rect());
+    let fitting =
+        sources.filter(|(_, (source, luma))| job.choice.allows(source.offset) && luma.rect() == job.skip.rect());
     fitting
         .map(|(k, (source, source_luma))| {
             let ground = Ground { hole: &hole, near: &near, luma: &prepared.luma, source, source_luma, sigma };
             (k, ground.simple())
         })
         .collect()
-}
-
-/// The part of a mask inside a rectangle.
-fn within(mask: &RunMask, rect: &Rect) -> RunMask {
-    let inside = mask.runs().iter().filter(|r| rect.y0 <= r.y as i32 && (r.y as i32) < rect.y1);
-    let cut = inside.map(|r| besom_scan::Run {
-        x0: r.x0.max(rect.x0.max(0) as u32),
-        x1: r.x1.min(rect.x1.max(0) as u32),
-        ..*r
-    });
-    RunMask::from_runs(cut.filter(|r| r.x0 < r.x1).collect())
 }
 
 /// What the sections were filled with, all together.
@@ -197,7 +186,8 @@ mod tests {
             assert!(!over.is_empty() && over.len() <= 2, "{y}");
             assert!(over.iter().map(|b| sections.weight(**b, y)).sum::<f32>() > 0.9, "{y}");
         }
-        let parts: usize = sections.bands.iter().map(|b| within(&mask, &sections.rect(*b, frame)).area()).sum();
+        let part = |b: &(i32, i32)| mask.intersection(&RunMask::from_rect(&sections.rect(*b, frame))).area();
+        let parts: usize = sections.bands.iter().map(part).sum();
         assert_eq!(parts, mask.area() + (sections.bands.len() - 1) * 4 * OVERLAP as usize);
     }
 

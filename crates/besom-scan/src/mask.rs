@@ -182,6 +182,12 @@ impl RunMask {
         Self { runs: left }
     }
 
+    /// The pixels that are in both masks.
+    #[must_use]
+    pub fn intersection(&self, other: &Self) -> Self {
+        self.minus(&self.minus(other))
+    }
+
     /// Writes `value` into `plane` at every pixel of the mask that lies inside it.
     pub fn paint(&self, plane: &mut Plane<u8>, value: u8) {
         let (width, height) = (plane.width() as u32, plane.height() as u32);
@@ -216,10 +222,12 @@ mod tests {
             prop_assert_eq!(a.area(), pa.as_slice().iter().filter(|v| **v == 1).count());
             let minus = painted(&a.minus(&b));
             let union = painted(&a.union(&b));
+            let shared = painted(&a.intersection(&b));
             for i in 0..pa.as_slice().len() {
                 let (x, y) = (pa.as_slice()[i] == 1, pb.as_slice()[i] == 1);
                 prop_assert_eq!(minus.as_slice()[i] == 1, x && !y);
                 prop_assert_eq!(union.as_slice()[i] == 1, x || y);
+                prop_assert_eq!(shared.as_slice()[i] == 1, x && y);
                 prop_assert_eq!(a.contains((i % 24) as u32, (i / 24) as u32), x);
             }
             // Backwards, and one of them twice.

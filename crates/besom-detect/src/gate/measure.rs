@@ -266,8 +266,7 @@ fn still_pixels(scene: &Scene, pixels: &[(usize, usize)], looks: &[Compared], co
         return all;
     }
     let (width, height) = (scene.current.width() as u32, scene.current.height() as u32);
-    let rest = all.minus(&mask(&alike).grown(1, width, height));
-    all.minus(&rest)
+    all.intersection(&mask(&alike).grown(1, width, height))
 }
 
 /// Change of a pixel to another frame, against the mark's contrast, up to which it is part of the mark.

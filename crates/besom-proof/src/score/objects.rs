@@ -1,5 +1,6 @@
 //! Connected components and distances on masks.
 
+use besom_detect::components::connected;
 use besom_scan::{Plane, Run, RunMask};
 
 /// An object has at least this many pixels; smaller components are neither truth nor claim.
@@ -8,38 +9,8 @@ pub const LEAST_PIXELS: usize = 4;
 /// The 8-connected components of a plane's pixels for which `inside` holds, at least `least` pixels each, ordered by their
 /// first pixel in row order.
 pub fn objects(plane: &Plane<u8>, inside: impl Fn(u8) -> bool, least: usize) -> Vec<RunMask> {
-    let runs = RunMask::from_plane(&plane.map(|v| u8::from(inside(v))), 0, 0).runs().to_vec();
-    let mut parents: Vec<usize> = (0..runs.len()).collect();
-    let mut above = 0;
-    for (i, run) in runs.iter().enumerate() {
-        // The runs of the row above that end before this one begins can touch no later run of this row either.
-        while runs[above].y + 1 < run.y || (runs[above].y + 1 == run.y && runs[above].x1 < run.x0) {
-            above += 1;
-        }
-        let touching = runs[above..i].iter().take_while(|o| o.y < run.y && o.x0 <= run.x1).count();
-        for j in above..above + touching {
-            join(&mut parents, i, j);
-        }
-    }
-    let mut members: Vec<Vec<Run>> = vec![Vec::new(); runs.len()];
-    for (i, run) in runs.iter().enumerate() {
-        members[root(&mut parents, i)].push(*run);
-    }
-    members.into_iter().map(RunMask::from_runs).filter(|m| !m.is_empty() && m.area() >= least).collect()
-}
-
-fn root(parents: &mut [usize], mut at: usize) -> usize {
-    while parents[at] != at {
-        parents[at] = parents[parents[at]];
-        at = parents[at];
-    }
-    at
-}
-
-/// Joins two components; the earlier run stays the root, so that components are ordered by their first pixel.
-fn join(parents: &mut [usize], a: usize, b: usize) {
-    let (a, b) = (root(parents, a), root(parents, b));
-    parents[a.max(b)] = a.min(b);
+    let inside = RunMask::from_plane(&plane.map(|v| u8::from(inside(v))), 0, 0);
+    connected(&inside).into_iter().filter(|object| object.area() >= least).collect()
 }
 
 /// Ones at every pixel whose squared distance to a non-zero pixel of `plane` is at most `squared` (so 9 means "within

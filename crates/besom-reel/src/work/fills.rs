@@ -6,7 +6,7 @@ use besom_detect::Prepared;
 use besom_motion::estimate_field;
 use besom_scan::SampleEdit;
 
-use crate::filling::{FillPlan, WINDOW};
+use crate::filling::{FillPlan, MIDDLE, WINDOW};
 use crate::reel::Reel;
 
 use super::places::Places;
@@ -31,8 +31,8 @@ pub(super) fn fill_frame(
     held: &Held<Loaded>,
 ) -> Result<FilledFrame, String> {
     let loaded = held.get(place).ok_or_else(|| "it was not read".to_owned())?.as_ref().map_err(Clone::clone)?;
-    let at: [Option<usize>; WINDOW] = [-2, -1, 0, 1, 2]
-        .map(|offset: i64| if offset == 0 { Some(place) } else { places.neighbour(place, offset) })
+    let at: [Option<usize>; WINDOW] = std::array::from_fn(|k| k as i64 - MIDDLE as i64)
+        .map(|offset| if offset == 0 { Some(place) } else { places.neighbour(place, offset) })
         .map(|there| there.filter(|there| held.get(*there).is_some_and(Result::is_ok)));
     let numbers = at.map(|there| there.and_then(|there| places.entry(there)).map(|entry| entry.number));
     let Some(plan) = FillPlan::new(reel, &numbers, None) else {
@@ -48,7 +48,8 @@ pub(super) fn fill_frame(
     let mut filled = FilledFrame { edits: Vec::new(), entries: Vec::new() };
     for fill in plan.fill(loaded.scan.frame(), &window, &mut field) {
         let Some(candidate) = reel.candidate(fill.id) else { continue };
-        let number = |offset: &i32| usize::try_from(offset + 2).ok().and_then(|k| numbers.get(k).copied().flatten());
+        let number =
+            |offset: &i32| usize::try_from(offset + MIDDLE as i32).ok().and_then(|k| numbers.get(k).copied().flatten());
         filled.edits.extend(fill.edits);
         filled.entries.push(RepairEntry {
             index: fill.id.index,

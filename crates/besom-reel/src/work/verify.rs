@@ -177,8 +177,7 @@ fn allowed(reel: &Reel, frame: u64, entries: &[RepairEntry]) -> (RunMask, Option
             });
         }
         // What lies on the candidate may have changed, even when the record claims more.
-        let beyond = entry.mask.minus(&reach);
-        runs.extend(entry.mask.minus(&beyond).runs().iter().copied());
+        runs.extend(entry.mask.intersection(&reach).runs().iter().copied());
     }
     (RunMask::from_runs(runs), unfounded)
 }

@@ -5,16 +5,17 @@ use std::path::PathBuf;
 use std::sync::Arc;
 
 use besom_motion::{Vector, around::match_around};
+use besom_reel::filling::{MIDDLE, WINDOW};
 use besom_scan::{Frame, FrameCache, Plane, Rect, RunMask, SampleEdit, Samples, Scan};
 use egui::ColorImage;
 
 use super::proposal::{HandFill, Proposal, Proposer};
 use crate::picture::{Lut, Viewing, convert};
 
-/// Crops before and after the frame.
-pub(crate) const REACH: usize = 2;
+/// Crops before and after the frame: as many as a fill looks at.
+pub(crate) const REACH: usize = MIDDLE;
 /// Number of crops.
-pub(crate) const CROPS: usize = 2 * REACH + 1;
+pub(crate) const CROPS: usize = WINDOW;
 /// How far the picture may have moved between two frames, in pixels, for a crop to follow it.
 const RADIUS: i32 = 16;
 

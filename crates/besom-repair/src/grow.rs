@@ -49,8 +49,7 @@ pub fn grown_mask(job: &Job, prepared: &Prepared) -> RunMask {
     let misfit = misfit.0 / misfit.1.max(1.0);
     let limits = Limits { soft: EDGE * sigma.max(MISFIT * misfit), plain: PLAIN * sigma.max(misfit) };
     let reached = followed(&hole, job.mask, &away, &limits);
-    let closed = others_taken_off(job, &closed(&hole, &reached));
-    others_taken_off(job, &closed.grown(1, width, height))
+    others_taken_off(job, &closed(&hole, &reached).grown(1, width, height))
 }
 
 /// How far from both neighbours a pixel must be to belong to a mark, codes.
@@ -130,6 +129,10 @@ fn followed(hole: &Hole, mask: &RunMask, away: &[f32], limits: &Limits) -> Plane
     };
     front = spread(&mut reached, front, FARTHEST, (width, height), &|_, x, y, _| plainly(x, y));
     let goes_on = |reached: &Plane<u8>, x: i32, y: i32, from: (i32, i32)| {
+        // Nothing is known of what lies beyond the room, under other candidates or where no neighbour can be read.
+        if field.get(x, y).is_none_or(f32::is_nan) {
+            return false;
+        }
         // What was reached before is left out: it would carry its own strength over a hard edge.
         let outer =
             mean(&mut around(x, y).filter(|&(a, b)| reached.get(a, b) == Some(0)).filter_map(|(a, b)| field.get(a, b)));
@@ -185,8 +188,7 @@ fn closed(hole: &Hole, reached: &Plane<u8>) -> RunMask {
     let mut wide = Plane::<u8>::new(width as usize, height as usize);
     grown.minus(&outside.grown(CLOSING, width, height)).paint(&mut wide, 1);
     let closed = Plane::from_fn(reached.width(), reached.height(), |x, y| {
-        let own = hole.state.at(x, y) == HOLE && wide.at(x + room as usize, y + room as usize) != 0;
-        u8::from(own || reached.at(x, y) != 0)
+        u8::from(hole.state.at(x, y) == HOLE && wide.at(x + room as usize, y + room as usize) != 0)
     });
     RunMask::from_plane(&closed, hole.rect.x0 as u32, hole.rect.y0 as u32)
 }

@@ -447,6 +447,24 @@ fn what_no_frame_shows_goes_on_from_what_lies_beside_it() {
 
 proptest! {
     #![proptest_config(ProptestConfig::with_cases(40))]
+    /// However wild what lies around a mark, growth stays within its reach and off other candidates.
+    #[test]
+    fn growth_stays_in_its_room(seed in 0u64..1000, x in 20i32..70, y in 20i32..70) {
+        let mut scene = Scene::new(1, Rect::new(x, y, x + 4, y + 3), (0.0, 0.0), 1.0);
+        let others = RunMask::from_rect(&Rect::new(x + 6, y - 6, x + 12, y + 9));
+        others.paint(&mut scene.skip, 1);
+        let (clean, mask) = (scene.truth[0].clone(), scene.mask.clone());
+        let wild = mask.grown(8, SIZE as u32, SIZE as u32);
+        wild.pixels().for_each(|(x, y)| {
+            let (x, y) = (x as usize, y as usize);
+            scene.planes[0].set(x, y, clean.at(x, y) - 30.0 * grain(seed, x, y).abs());
+        });
+        let grown = scene.with_job(Choice::Automatic, |job| grown_mask(job, &Prepared::new(job)));
+        prop_assert_eq!(mask.minus(&grown).area(), 0);
+        prop_assert_eq!(grown.minus(&mask.grown(9, SIZE as u32, SIZE as u32)).area(), 0);
+        prop_assert_eq!(grown.overlap(&others), 0);
+    }
+
     /// Any size of frame, any mask, any number of sources: finite values, the mask's rectangle, no panic.
     #[test]
     fn nothing_breaks(

@@ -72,12 +72,17 @@ pub(crate) fn fill_whole(job: &Job, prepared: &Prepared, hints: &[Hint]) -> Fill
             values = spatial.values;
         }
     }
-    if let Some(rest) = fill_rest(job, &hole, &mut values, prepared) {
+    let rest = fill_rest(job, &hole, &mut values, prepared);
+    if let Some(rest) = &rest {
         // Each part of the hole with its own error.
         record.1 = (readable * record.1 * record.1 + (1.0 - readable) * rest.predicted_error.powi(2)).sqrt();
     }
     let used = if made_up { Vec::new() } else { used(&picks, &shares) };
-    finished(job, &hole, values, &used, record)
+    let mut fill = finished(job, &hole, values, &used, record);
+    if rest.is_some() && 1.0 - readable >= WORTH_NAMING && fill.method != Method::Spatial {
+        fill.method = Method::Parted;
+    }
+    fill
 }
 
 /// The share of the hole's pixels that have a value in every channel.
@@ -155,12 +160,15 @@ fn rim_error(hole: &Hole, picks: &[Pick], shares: &Shares) -> f32 {
     if count > 0.0 { error / count } else { f32::INFINITY }
 }
 
-/// Offsets of the sources that gave at least a hundredth of the hole, ascending.
+/// What gave less than this share of a hole is not named.
+const WORTH_NAMING: f32 = 0.01;
+
+/// Offsets of the sources that gave enough of the hole to be named, ascending.
 fn used(picks: &[Pick], shares: &Shares) -> Vec<i32> {
     let mut offsets: Vec<i32> = Vec::new();
     for (pick, weights) in picks.iter().zip(&shares.weights) {
         let part = weights.iter().sum::<f32>() / weights.len() as f32;
-        if part >= 0.01 && !offsets.contains(&pick.offset) {
+        if part >= WORTH_NAMING && !offsets.contains(&pick.offset) {
             offsets.push(pick.offset);
         }
     }
@@ -177,7 +185,7 @@ fn finished(job: &Job, hole: &Hole, mut values: Vec<Vec<f32>>, used: &[i32], rec
             plane.set((spot.x - rect.x0) as usize, (spot.y - rect.y0) as usize, *v);
         }
     }
-    let method = Method::of_sides(used.iter().any(|o| *o < 0), used.iter().any(|o| *o > 0));
+    let method = Method::of_sources(used);
     Fill { rect, values: planes, method, sources: used.to_vec(), rim_error: record.0, predicted_error: record.1 }
 }
 

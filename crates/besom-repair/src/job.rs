@@ -43,16 +43,16 @@ pub enum Method {
     Both,
     /// The picture around the hole, with grain made anew.
     Spatial,
-    /// Some sections of a long hole from other frames, some from the picture around.
+    /// Part of the hole from other frames, part from the picture around: sections of a long one, or what no frame shows.
     Parted,
     /// Nothing to fill: the mask holds no pixel of the frame.
     Nothing,
 }
 
 impl Method {
-    /// The method whose pixels came from frames before, after, both or neither.
-    pub(crate) const fn of_sides(before: bool, after: bool) -> Self {
-        match (before, after) {
+    /// The method of a fill from frames at these offsets, from none of them spatial.
+    pub(crate) fn of_sources(offsets: &[i32]) -> Self {
+        match (offsets.iter().any(|o| *o < 0), offsets.iter().any(|o| *o > 0)) {
             (true, true) => Self::Both,
             (true, false) => Self::Previous,
             (false, true) => Self::Next,

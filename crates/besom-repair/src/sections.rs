@@ -124,9 +124,10 @@ fn motions_of_all(job: &Job, prepared: &Prepared) -> Vec<Hint> {
 #[derive(Default)]
 struct Whole {
     sources: Vec<i32>,
-    /// Pixels filled from other frames, and from around.
-    from_frames: usize,
-    from_around: usize,
+    pixels: usize,
+    /// Whether any were filled from other frames, and whether any from around.
+    from_frames: bool,
+    from_around: bool,
     rim: f32,
     rim_pixels: f32,
     square: f32,
@@ -134,11 +135,9 @@ struct Whole {
 
 impl Whole {
     fn add(&mut self, fill: &Fill, pixels: usize) {
-        if fill.method == Method::Spatial {
-            self.from_around += pixels;
-        } else {
-            self.from_frames += pixels;
-        }
+        self.pixels += pixels;
+        self.from_frames |= fill.method != Method::Spatial;
+        self.from_around |= matches!(fill.method, Method::Spatial | Method::Parted);
         self.sources.extend(&fill.sources);
         if fill.rim_error.is_finite() {
             self.rim += pixels as f32 * fill.rim_error;
@@ -150,21 +149,19 @@ impl Whole {
     fn fill(mut self, rect: Rect, values: Vec<Plane>) -> Fill {
         self.sources.sort_unstable();
         self.sources.dedup();
-        let (before, after) = (self.sources.iter().any(|o| *o < 0), self.sources.iter().any(|o| *o > 0));
         let method = match (self.from_frames, self.from_around) {
-            (0, 0) => Method::Nothing,
-            (0, _) => Method::Spatial,
-            (_, 0) => Method::of_sides(before, after),
-            (_, _) => Method::Parted,
+            (false, false) => Method::Nothing,
+            (false, true) => Method::Spatial,
+            (true, false) => Method::of_sources(&self.sources),
+            (true, true) => Method::Parted,
         };
-        let pixels = (self.from_frames + self.from_around).max(1) as f32;
         Fill {
             rect,
             values,
             method,
             sources: self.sources,
             rim_error: if self.rim_pixels > 0.0 { self.rim / self.rim_pixels } else { f32::INFINITY },
-            predicted_error: (self.square / pixels).sqrt(),
+            predicted_error: (self.square / self.pixels.max(1) as f32).sqrt(),
         }
     }
 }

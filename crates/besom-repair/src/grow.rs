@@ -2,7 +2,7 @@
 
 use besom_scan::{Plane, Rect, RunMask};
 
-use crate::hole::{HOLE, Hole, RIM};
+use crate::hole::{HOLE, Hole, RIM, Spot};
 use crate::job::Job;
 use crate::prepared::Prepared;
 use crate::trial::{Ground, Near};
@@ -21,6 +21,8 @@ const FALLING: f32 = 0.8;
 /// What differs from both neighbours by this many sigmas, and as many mean rim differences, belongs to the mark whichever way
 /// it differs and though it falls nowhere: grey dirt is dark on bright picture and bright on dark.
 const PLAIN: f32 = 5.0;
+/// Pixels from a mark within which a difference of either sign may belong to it.
+const BESIDE: u32 = 2;
 /// Gaps of a mask up to twice this wide are closed.
 const CLOSING: u32 = 2;
 
@@ -48,6 +50,7 @@ pub fn grown_mask(job: &Job, prepared: &Prepared) -> RunMask {
     let misfit = rim.iter().filter(|d| !d.is_nan()).fold((0.0f32, 0.0f32), |(s, c), d| (s + d.abs(), c + 1.0));
     let misfit = misfit.0 / misfit.1.max(1.0);
     let limits = Limits { soft: EDGE * sigma.max(MISFIT * misfit), plain: PLAIN * sigma.max(misfit) };
+    let away = without_strangers(job, &hole, &prepared.luma, away);
     let reached = followed(&hole, job.mask, &away, &limits);
     others_taken_off(job, &closed(&hole, &reached).grown(1, width, height))
 }
@@ -87,6 +90,33 @@ fn differences(job: &Job, prepared: &Prepared, hole: &Hole, near: &Near, sigma: 
         }
     }
     (away, rim)
+}
+
+/// Differences without those that no dirt of the mark's kind makes. Dirt draws the picture towards its own code, or, where it
+/// only adds density or takes some, changes it in one direction; what departs from the neighbours the other way moved.
+/// Beside the mark itself that is no rule: edges may have a rim of the other polarity.
+fn without_strangers(job: &Job, hole: &Hole, luma: &Plane, mut away: Vec<f32>) -> Vec<f32> {
+    let inside = |s: &Spot| job.mask.contains(s.x as u32, s.y as u32);
+    let (mut code, mut change, mut count) = (0.0f32, 0.0f32, 0.0f32);
+    for (spot, d) in hole.inside.iter().zip(&away).filter(|(s, d)| !d.is_nan() && inside(s)) {
+        code += luma.at(spot.x as usize, spot.y as usize);
+        change += d;
+        count += 1.0;
+    }
+    if count == 0.0 {
+        return away;
+    }
+    let code = code / count;
+    let (width, height) = (job.skip.width() as u32, job.skip.height() as u32);
+    let beside = job.mask.grown(BESIDE, width, height);
+    for (spot, d) in hole.inside.iter().zip(&mut away) {
+        let here = luma.at(spot.x as usize, spot.y as usize);
+        let towards = (code - (here - *d)) * *d;
+        if towards < 0.0 && change * *d < 0.0 && !beside.contains(spot.x as u32, spot.y as u32) {
+            *d = 0.0;
+        }
+    }
+    away
 }
 
 /// The smaller of two differences of one sign, zero when their signs differ; one that is NaN does not count.

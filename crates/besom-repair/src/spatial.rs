@@ -28,7 +28,7 @@ pub(crate) struct SpatialFill {
 pub(crate) fn spatial_fill(job: &Job, hole: &Hole, near: &Near, prepared: &Prepared, sigma: f32) -> SpatialFill {
     let mut avoid = job.skip.clone();
     job.mask.paint(&mut avoid, 1);
-    let miss = membrane_miss(&prepared.luma, hole, &avoid);
+    let miss = membrane_miss(&prepared.luma, hole, &avoid, sigma);
     let membrane_error = predict::membrane(miss, sigma);
     let piece = exemplar(job, hole, near, prepared, &avoid, sigma);
     if let Some(piece) = piece.filter(|p| p.predicted_error < membrane_error) {
@@ -117,15 +117,18 @@ const LARGEST_PROBE: usize = 4000;
 const UNKNOWN: f32 = 512.0;
 
 /// How far a membrane over a hole of this shape misses known picture beside the hole: root mean square in codes, grain
-/// included, over as many of the four neighbouring places as are clean.
-fn membrane_miss(luma: &Plane, hole: &Hole, avoid: &Plane<u8>) -> f32 {
+/// included, over as many of the eight neighbouring places as are clean. A place whose rim varies less than the hole's
+/// says too little: what it says is raised by as much.
+fn membrane_miss(luma: &Plane, hole: &Hole, avoid: &Plane<u8>, sigma: f32) -> f32 {
     if hole.inside.len() > LARGEST_PROBE {
         return UNKNOWN;
     }
     let bounds = hole.bounds();
     let (dx, dy) = (bounds.width() as i32 + 1, bounds.height() as i32 + 1);
+    let variation = |hole: &Hole| variance(luma, &hole.rim) + sigma * sigma + 0.01;
+    let here = variation(hole);
     let (mut square, mut count) = (0.0f32, 0.0f32);
-    for (dx, dy) in [(-dx, 0), (dx, 0), (0, -dy), (0, dy)] {
+    for (dx, dy) in [(-dx, 0), (dx, 0), (0, -dy), (0, dy), (-dx, -dy), (dx, -dy), (-dx, dy), (dx, dy)] {
         let place = |s: &Spot| (s.x + dx, s.y + dy);
         if !hole.inside.iter().map(place).all(|(x, y)| avoid.get(x, y) == Some(0)) {
             continue;
@@ -133,12 +136,21 @@ fn membrane_miss(luma: &Plane, hole: &Hole, avoid: &Plane<u8>) -> f32 {
         let run = |(x, y): (i32, i32)| Run { y: y as u32, x0: x as u32, x1: x as u32 + 1 };
         let mask = RunMask::from_runs(hole.inside.iter().map(place).map(run).collect());
         let Some(probe) = Hole::new(&mask, avoid) else { continue };
+        let raised = (here / variation(&probe)).max(1.0);
         for (s, v) in probe.inside.iter().zip(membrane(luma, &probe)) {
-            square += (luma.at(s.x as usize, s.y as usize) - v).powi(2);
+            square += raised * (luma.at(s.x as usize, s.y as usize) - v).powi(2);
             count += 1.0;
         }
     }
     if count > 0.0 { (square / count).sqrt() } else { UNKNOWN }
+}
+
+/// Variance of a plane over spots, squared codes; zero without any.
+fn variance(plane: &Plane, spots: &[Spot]) -> f32 {
+    let values = || spots.iter().map(|s| plane.at(s.x as usize, s.y as usize));
+    let count = spots.len().max(1) as f32;
+    let mean = values().sum::<f32>() / count;
+    values().map(|v| (v - mean) * (v - mean)).sum::<f32>() / count
 }
 
 /// A search for a piece of the same frame whose rim fits.

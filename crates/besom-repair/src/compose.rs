@@ -27,6 +27,14 @@ struct Layer {
     high: Vec<f32>,
 }
 
+/// A fill put together: for each channel a value a pixel of the hole, NaN where no pick can be read.
+pub(crate) struct Composed {
+    /// With the grain of one frame.
+    pub values: Vec<Vec<f32>>,
+    /// The blend alone, of which the grain is faint.
+    pub base: Vec<Vec<f32>>,
+}
+
 /// Composes all channels from sources that have them all: for each, a value a pixel of the hole, NaN where no pick can be read.
 pub(crate) fn compose(
     planes: &[Plane],
@@ -35,9 +43,10 @@ pub(crate) fn compose(
     picks: &[Pick],
     weights: &[Vec<f32>],
     grain: &Grain,
-) -> Vec<Vec<f32>> {
+) -> Composed {
     if picks.is_empty() {
-        return vec![vec![f32::NAN; hole.inside.len()]; planes.len()];
+        let unknown = vec![vec![f32::NAN; hole.inside.len()]; planes.len()];
+        return Composed { values: unknown.clone(), base: unknown };
     }
     let readers: Vec<Vec<Option<Reader>>> = picks.iter().map(|p| readers(hole, p, &sources[p.source])).collect();
     let giver = givers(weights);
@@ -53,10 +62,12 @@ pub(crate) fn compose(
     }
     // All channels of all picks at once: the distances are the same.
     let levels = carry(hole, &rests);
-    let mut composed = Vec::with_capacity(planes.len());
+    let mut composed = Composed { values: Vec::with_capacity(planes.len()), base: Vec::with_capacity(planes.len()) };
     for (channel, layers) in layers.iter().enumerate() {
         let levels = &levels[channel * picks.len()..(channel + 1) * picks.len()];
-        composed.push(blend(hole, layers, levels, weights, &giver, &|code| grain.channel_at(channel, code)));
+        let (values, base) = blend(hole, layers, levels, weights, &giver, &|code| grain.channel_at(channel, code));
+        composed.values.push(values);
+        composed.base.push(base);
     }
     composed
 }
@@ -103,7 +114,7 @@ fn blend(
     weights: &[Vec<f32>],
     giver: &[usize],
     sigma_at: &dyn Fn(f32) -> f32,
-) -> Vec<f32> {
+) -> (Vec<f32>, Vec<f32>) {
     let n = hole.inside.len();
     let (mut base, mut own) = (vec![f32::NAN; n], vec![f32::NAN; n]);
     for (i, spot) in hole.inside.iter().enumerate() {
@@ -121,6 +132,7 @@ fn blend(
             own[i] = layers.get(giver[i]).map_or(f32::NAN, |l| l.high[spot.index]) - high / total;
         }
     }
+    let mut values = base.clone();
     let energy = smoothed(hole, &own.iter().map(|v| v * v).collect::<Vec<_>>());
     for i in 0..n {
         if own[i].is_nan() || base[i].is_nan() {
@@ -128,9 +140,9 @@ fn blend(
         }
         let limit = GRAIN_SHARE * sigma_at(base[i]);
         let limit = limit * limit;
-        base[i] += GIVEN_BACK * own[i] * (limit / energy[i].max(limit).max(1e-6)).sqrt();
+        values[i] += GIVEN_BACK * own[i] * (limit / energy[i].max(limit).max(1e-6)).sqrt();
     }
-    base
+    (values, base)
 }
 
 /// Rim differences cut to [`CUT`] median deviations around their median.

@@ -11,6 +11,7 @@ use crate::prepared::Prepared;
 use crate::rest::fill_rest;
 use crate::sections::{Sections, fill_sections};
 use crate::spatial::spatial_fill;
+use crate::through::recover;
 use crate::trial::{Ground, Near, Trial};
 use crate::warp::Warp;
 
@@ -57,16 +58,23 @@ pub(crate) fn fill_whole(job: &Job, prepared: &Prepared, hints: &[Hint]) -> Fill
     let picks = picks(job, &hole, &near, prepared, sigma, hints);
     let shares = shares(&hole, &picks, sigma);
     let predicted = if picks.is_empty() { f32::INFINITY } else { predict::between_frames(&shares, sigma) };
-    let mut values = compose(job.planes, job.sources, &hole, &picks, &shares.weights, job.grain);
-    let readable = share_readable(&values);
+    let mut composed = compose(job.planes, job.sources, &hole, &picks, &shares.weights, job.grain);
+    let readable = share_readable(&composed.values);
     // A spatial fill is worth computing only where it could be wanted.
     let doubtful = job.choice == Choice::Automatic && (predicted > 4.0 * sigma || readable < MOSTLY);
     let mut made_up = false;
     let mut record = (rim_error(&hole, &picks, &shares), predicted);
+    let mut recovered = 0.0;
+    if job.choice == Choice::Automatic {
+        let gain = recover(job, &hole, &mut composed, predicted);
+        recovered = gain.share;
+        record.1 *= gain.left.sqrt();
+    }
+    let mut values = composed.values;
     if doubtful || readable == 0.0 {
         let spatial = spatial_fill(job, &hole, &near, prepared, sigma);
         let wanted = if readable < MOSTLY { 1.0 } else { MADE_UP };
-        made_up = readable == 0.0 || job.choice == Choice::Automatic && spatial.predicted_error < wanted * predicted;
+        made_up = readable == 0.0 || job.choice == Choice::Automatic && spatial.predicted_error < wanted * record.1;
         if made_up {
             record = (spatial.rim_error, spatial.predicted_error);
             values = spatial.values;
@@ -79,8 +87,12 @@ pub(crate) fn fill_whole(job: &Job, prepared: &Prepared, hints: &[Hint]) -> Fill
     }
     let used = if made_up { Vec::new() } else { used(&picks, &shares) };
     let mut fill = finished(job, &hole, values, &used, record);
-    if rest.is_some() && 1.0 - readable >= WORTH_NAMING && fill.method != Method::Spatial {
-        fill.method = Method::Parted;
+    if fill.method != Method::Spatial {
+        if rest.is_some() && 1.0 - readable >= WORTH_NAMING {
+            fill.method = Method::Parted;
+        } else if recovered >= WORTH_NAMING {
+            fill.method = Method::Recovered;
+        }
     }
     fill
 }

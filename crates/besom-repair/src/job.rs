@@ -45,6 +45,8 @@ pub enum Method {
     Spatial,
     /// Part of the hole from other frames, part from the picture around: sections of a long one, or what no frame shows.
     Parted,
+    /// What shows through the dirt, in its place among frames before or after this one.
+    Recovered,
     /// Nothing to fill: the mask holds no pixel of the frame.
     Nothing,
 }
@@ -69,6 +71,7 @@ impl fmt::Display for Method {
             Self::Both => "from the frames on both sides",
             Self::Spatial => "from the picture around",
             Self::Parted => "partly from other frames, partly from the picture around",
+            Self::Recovered => "partly what shows through the dirt, the rest from other frames",
             Self::Nothing => "nothing to fill",
         })
     }

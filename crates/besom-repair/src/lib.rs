@@ -30,10 +30,11 @@
 //! assert!((fill.values[0].at(1, 1) - 510.0).abs() < 0.1);
 //! ```
 //!
-//! A long thin hole, a line scratch above all, is filled section by section, and what no neighbour shows of a hole goes on from
+//! Where a large piece of dirt lets the picture through and more is promised by it, the picture's own detail is recovered
+//! from under it. A long thin hole, a line scratch above all, is filled section by section, and what no neighbour shows of a hole goes on from
 //! what the others gave.
 //!
-//! Limits: semi-transparent dirt is replaced, not seen through; a spatial fill continues one piece of texture, not several, and
+//! Limits: a spatial fill continues one piece of texture, not several, and
 //! follows no edge across a scratch.
 #![forbid(unsafe_code)]
 
@@ -52,6 +53,7 @@ mod rest;
 mod sections;
 mod spatial;
 mod split;
+mod through;
 mod trial;
 mod warp;
 

@@ -125,9 +125,10 @@ fn motions_of_all(job: &Job, prepared: &Prepared) -> Vec<Hint> {
 struct Whole {
     sources: Vec<i32>,
     pixels: usize,
-    /// Whether any were filled from other frames, and whether any from around.
+    /// Whether any were filled from other frames, any from around, and any from under the dirt.
     from_frames: bool,
     from_around: bool,
+    from_under: bool,
     rim: f32,
     rim_pixels: f32,
     square: f32,
@@ -137,6 +138,7 @@ impl Whole {
     fn add(&mut self, fill: &Fill, pixels: usize) {
         self.pixels += pixels;
         self.from_frames |= fill.method != Method::Spatial;
+        self.from_under |= fill.method == Method::Recovered;
         self.from_around |= matches!(fill.method, Method::Spatial | Method::Parted);
         self.sources.extend(&fill.sources);
         if fill.rim_error.is_finite() {
@@ -152,6 +154,7 @@ impl Whole {
         let method = match (self.from_frames, self.from_around) {
             (false, false) => Method::Nothing,
             (false, true) => Method::Spatial,
+            (true, false) if self.from_under => Method::Recovered,
             (true, false) => Method::of_sources(&self.sources),
             (true, true) => Method::Parted,
         };

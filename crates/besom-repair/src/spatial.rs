@@ -237,7 +237,7 @@ fn exemplar(
     let rim_error = trial.rim_error;
     let pick = Pick { source: 0, offset: 0, trial };
     let weights = vec![vec![1.0; hole.inside.len()]];
-    let values = compose(job.planes, &[source], hole, &[pick], &weights, job.grain);
+    let values = compose(job.planes, &[source], hole, &[pick], &weights, job.grain).values;
     let depth = 0.5 * bounds.width().min(bounds.height()) as f32;
     let predicted_error = predict::piece(rim_error, depth, sigma);
     Some(SpatialFill { values, rim_error, predicted_error })

@@ -34,10 +34,10 @@
 //! from under it. A long thin hole, a line scratch above all, is filled section by section, and what no neighbour shows of a hole goes on from
 //! what the others gave.
 //!
-//! Limits: a spatial fill continues one piece of texture, not several, and
-//! follows no edge across a scratch.
+//! Limits: a spatial fill continues one piece of texture, not several.
 #![forbid(unsafe_code)]
 
+mod across;
 mod choose;
 mod compose;
 mod fill;

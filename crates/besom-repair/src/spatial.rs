@@ -1,9 +1,10 @@
-//! Filling a hole from its own frame, where no neighbour can help: a membrane spanned over the rim with grain made anew, or
+//! Filling a hole from its own frame, where no neighbour can help: a surface spanned over the rim with grain made anew, or
 //! a piece of the same picture whose surroundings look alike.
 
 use besom_motion::Vector;
 use besom_scan::{Plane, Run, RunMask};
 
+use crate::across::Across;
 use crate::choose::Pick;
 use crate::compose::compose;
 use crate::hole::{HOLE, Hole, Spot};
@@ -28,23 +29,49 @@ pub(crate) struct SpatialFill {
 pub(crate) fn spatial_fill(job: &Job, hole: &Hole, near: &Near, prepared: &Prepared, sigma: f32) -> SpatialFill {
     let mut avoid = job.skip.clone();
     job.mask.paint(&mut avoid, 1);
-    let miss = membrane_miss(&prepared.luma, hole, &avoid, sigma);
-    let membrane_error = predict::membrane(miss, sigma);
+    let (miss, surface) = surface(job, hole, &prepared.luma, &avoid, sigma);
+    let surface_error = predict::membrane(miss, sigma);
     let piece = exemplar(job, hole, near, prepared, &avoid, sigma);
-    if let Some(piece) = piece.filter(|p| p.predicted_error < membrane_error) {
+    if let Some(piece) = piece.filter(|p| p.predicted_error < surface_error) {
         return piece;
     }
     let grain = prepared.texture.unit_grain(job.seed, hole.state.width(), hole.state.height(), job.planes.len());
-    let mut values = Vec::with_capacity(job.planes.len());
-    for (channel, plane) in job.planes.iter().enumerate() {
-        let mut surface = membrane(plane, hole);
-        for (v, spot) in surface.iter_mut().zip(&hole.inside) {
+    let mut values = surface;
+    for (channel, values) in values.iter_mut().enumerate() {
+        for (v, spot) in values.iter_mut().zip(&hole.inside) {
             *v += grain[channel][spot.index] * job.grain.channel_at(channel, *v);
         }
-        values.push(surface);
     }
     // The mean absolute value of a normal deviate is 0.8 of its root mean square.
-    SpatialFill { values, rim_error: 0.8 * miss, predicted_error: membrane_error }
+    SpatialFill { values, rim_error: 0.8 * miss, predicted_error: surface_error }
+}
+
+/// The surface spanned over the hole, one list a channel, and how far such surfaces miss known picture nearby: across a long
+/// thin hole along its edges, where that misses less, else a membrane.
+fn surface(job: &Job, hole: &Hole, luma: &Plane, avoid: &Plane<u8>, sigma: f32) -> (f32, Vec<Vec<f32>>) {
+    let membranes = || job.planes.iter().map(|p| membrane(p, hole)).collect::<Vec<_>>();
+    let missed = miss(luma, hole, avoid, sigma, &|probe| membrane(luma, probe));
+    let Some(across) = Across::of(hole) else { return (missed, membranes()) };
+    let lines = |probe: &Hole| {
+        let across = Across::of(probe).map(|a| a.filled(luma, std::slice::from_ref(luma), sigma).swap_remove(0));
+        across.map_or_else(|| membrane(luma, probe), |values| patched(values, || membrane(luma, probe)))
+    };
+    let along_edges = miss(luma, hole, avoid, sigma, &lines);
+    if along_edges >= missed {
+        return (missed, membranes());
+    }
+    let filled = across.filled(luma, job.planes, sigma);
+    (along_edges, filled.into_iter().zip(job.planes).map(|(v, p)| patched(v, || membrane(p, hole))).collect())
+}
+
+/// Values with those that are not known taken from elsewhere.
+fn patched(mut values: Vec<f32>, others: impl Fn() -> Vec<f32>) -> Vec<f32> {
+    if values.iter().any(|v| v.is_nan()) {
+        for (v, other) in values.iter_mut().zip(others()).filter(|(v, _)| v.is_nan()) {
+            *v = other;
+        }
+    }
+    values
 }
 
 /// A membrane over the hole: at every pixel the mean of its four neighbours (Laplace's equation), the rim's values held.
@@ -116,10 +143,10 @@ const LARGEST_PROBE: usize = 4000;
 /// The miss taken for granted where nothing can be tried, codes: half the range.
 const UNKNOWN: f32 = 512.0;
 
-/// How far a membrane over a hole of this shape misses known picture beside the hole: root mean square in codes, grain
+/// How far a surface over a hole of this shape misses known picture beside the hole: root mean square in codes, grain
 /// included, over as many of the eight neighbouring places as are clean. A place whose rim varies less than the hole's
 /// says too little: what it says is raised by as much.
-fn membrane_miss(luma: &Plane, hole: &Hole, avoid: &Plane<u8>, sigma: f32) -> f32 {
+fn miss(luma: &Plane, hole: &Hole, avoid: &Plane<u8>, sigma: f32, surface: &dyn Fn(&Hole) -> Vec<f32>) -> f32 {
     if hole.inside.len() > LARGEST_PROBE {
         return UNKNOWN;
     }
@@ -137,7 +164,7 @@ fn membrane_miss(luma: &Plane, hole: &Hole, avoid: &Plane<u8>, sigma: f32) -> f3
         let mask = RunMask::from_runs(hole.inside.iter().map(place).map(run).collect());
         let Some(probe) = Hole::new(&mask, avoid) else { continue };
         let raised = (here / variation(&probe)).max(1.0);
-        for (s, v) in probe.inside.iter().zip(membrane(luma, &probe)) {
+        for (s, v) in probe.inside.iter().zip(surface(&probe)) {
             square += raised * (luma.at(s.x as usize, s.y as usize) - v).powi(2);
             count += 1.0;
         }

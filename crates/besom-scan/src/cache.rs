@@ -14,12 +14,13 @@ use crate::scan::Scan;
 /// gets never depends on what the cache held.
 #[derive(Debug)]
 pub struct FrameCache {
-    budget: usize,
     state: Mutex<State>,
 }
 
 #[derive(Debug, Default)]
 struct State {
+    /// Most bytes held.
+    budget: usize,
     /// By path: the frame and when it was last asked for.
     entries: BTreeMap<PathBuf, (Arc<Scan>, u64)>,
     bytes: usize,
@@ -45,7 +46,14 @@ impl FrameCache {
     /// A cache that holds at most `budget` bytes of frames (a 2048 x 1556 10-bit scan takes 32 MB with its source).
     /// A frame larger than the whole budget is handed out but not kept.
     pub fn new(budget: usize) -> Self {
-        Self { budget, state: Mutex::default() }
+        Self { state: Mutex::new(State { budget, ..State::default() }) }
+    }
+
+    /// Holds at most `budget` bytes from now on; what is too much goes at once, the least recently used first.
+    pub fn set_budget(&self, budget: usize) {
+        let mut state = self.state.lock().unwrap_or_else(PoisonError::into_inner);
+        state.budget = budget;
+        state.shrink(None);
     }
 
     /// The frame of a file, from memory or read now.
@@ -91,22 +99,28 @@ impl FrameCache {
     }
 
     fn keep(&self, path: &Path, scan: &Arc<Scan>) {
-        let size = scan.memory();
-        if size > self.budget {
+        let mut state = self.state.lock().unwrap_or_else(PoisonError::into_inner);
+        if scan.memory() > state.budget {
             return;
         }
-        let mut state = self.state.lock().unwrap_or_else(PoisonError::into_inner);
         let now = state.clock;
         if let Some((old, _)) = state.entries.insert(path.to_owned(), (Arc::clone(scan), now)) {
             state.bytes -= old.memory();
         }
-        state.bytes += size;
-        while state.bytes > self.budget {
+        state.bytes += scan.memory();
+        state.shrink(Some(path));
+    }
+}
+
+impl State {
+    /// Forgets the least recently used frames until the budget is kept; `kept` stays.
+    fn shrink(&mut self, kept: Option<&Path>) {
+        while self.bytes > self.budget {
             // A cache holds some dozens of frames: looking through them all costs nothing beside a read.
-            let oldest = state.entries.iter().filter(|(p, _)| p.as_path() != path).min_by_key(|(_, (_, used))| *used);
-            let Some(oldest) = oldest.map(|(p, _)| p.clone()) else { break };
-            if let Some((gone, _)) = state.entries.remove(&oldest) {
-                state.bytes -= gone.memory();
+            let others = self.entries.iter().filter(|(p, _)| Some(p.as_path()) != kept);
+            let Some(oldest) = others.min_by_key(|(_, (_, used))| *used).map(|(p, _)| p.clone()) else { break };
+            if let Some((gone, _)) = self.entries.remove(&oldest) {
+                self.bytes -= gone.memory();
             }
         }
     }

@@ -27,6 +27,25 @@ fn the_least_recently_used_frame_goes_first() {
 }
 
 #[test]
+fn a_smaller_budget_counts_at_once() {
+    let folder = tempfile::tempdir().unwrap();
+    let file = made::png_file(png::ColorType::Rgb, true, 19, 23);
+    let paths: Vec<_> = (0..4).map(|n| store(folder.path(), &format!("s{n}.png"), &file)).collect();
+    let size = besom_scan::Scan::read(&paths[0]).unwrap().memory();
+    let cache = FrameCache::new(size * 4);
+    for path in &paths {
+        cache.get(path).unwrap();
+    }
+    cache.set_budget(size * 2);
+    assert_eq!((cache.stats().frames, cache.stats().bytes), (2, size * 2));
+    cache.get(&paths[3]).unwrap();
+    assert_eq!(cache.stats().hits, 1, "the newest are kept");
+    cache.set_budget(size * 3);
+    cache.get(&paths[0]).unwrap();
+    assert_eq!(cache.stats().frames, 3);
+}
+
+#[test]
 fn a_frame_beyond_the_budget_is_given_but_not_kept() {
     let folder = tempfile::tempdir().unwrap();
     let path = store(folder.path(), "s.png", &made::png_file(png::ColorType::Rgb, true, 19, 23));

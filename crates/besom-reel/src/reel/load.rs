@@ -52,18 +52,29 @@ impl Reel {
     /// Not a reel folder, a file of it damaged or from a newer Besom, or a name that cannot be used. Damaged candidate
     /// files and damaged lines of journals are not errors: they are listed in [`Reel::problems`].
     pub fn open(folder: &Path, artist: &str) -> Result<Self, ReelError> {
-        let artist = Artist::new(artist)?;
-        for path in journal::list(folder)? {
-            let stem = path.file_stem().map(|s| s.to_string_lossy().into_owned()).unwrap_or_default();
-            if stem != artist.as_str() && stem.to_lowercase() == artist.as_str().to_lowercase() {
-                // Some file systems would take both names for one file, and two artists never write one file.
-                return Err(ReelError::request(format!(
-                    "the artist name {:?} differs from {stem:?}, who already works on this reel, only in capitals",
-                    artist.as_str()
-                )));
-            }
-        }
+        let artist = free_name(folder, artist)?;
         Self::load(folder, Some(artist))
+    }
+
+    /// From now on another artist works here: records go to their journal, and undo takes back what they did. What is loaded
+    /// stays; the next record reads the journals again if that artist has one.
+    ///
+    /// # Errors
+    /// A reel opened to read, or a name that cannot be used; the artist stays who it was then.
+    pub fn work_as(&mut self, artist: &str) -> Result<(), ReelError> {
+        if self.artist.is_none() {
+            return Err(super::read_only());
+        }
+        let artist = free_name(&self.folder, artist)?;
+        if self.artist.as_ref() == Some(&artist) {
+            return Ok(());
+        }
+        // What of their journal was loaded is not known by its length: any length but none makes the next record look.
+        self.own_bytes = if journal::path_of(&self.folder, &artist).exists() { u64::MAX } else { 0 };
+        self.writer = None;
+        self.stacks = Stacks::of(self.records(), artist.as_str());
+        self.artist = Some(artist);
+        Ok(())
     }
 
     /// Opens a reel folder to look at it; every edit is refused.
@@ -170,6 +181,22 @@ impl Reel {
         self.stacks = self.artist().map(|a| Stacks::of(self.records(), a)).unwrap_or_default();
         Ok(problems)
     }
+}
+
+/// The artist of this name, unless their journal could be taken for that of somebody else.
+fn free_name(folder: &Path, artist: &str) -> Result<Artist, ReelError> {
+    let artist = Artist::new(artist)?;
+    for path in journal::list(folder)? {
+        let stem = path.file_stem().map(|s| s.to_string_lossy().into_owned()).unwrap_or_default();
+        if stem != artist.as_str() && stem.to_lowercase() == artist.as_str().to_lowercase() {
+            // Some file systems would take both names for one file, and two artists never write one file.
+            return Err(ReelError::request(format!(
+                "the artist name {:?} differs from {stem:?}, who already works on this reel, only in capitals",
+                artist.as_str()
+            )));
+        }
+    }
+    Ok(artist)
 }
 
 fn empty_fold(folder: &Path, info: &ReelInfo) -> Result<Fold, ReelError> {

@@ -340,9 +340,7 @@ impl Examples {
     /// Takes a shot's examples: what belongs to the picture, what is damage, and all candidates of the shot, frame by
     /// frame. Of each sort of example the first 128 count.
     pub fn new(belonging: &[Traits], damage: &[Traits], shot: &[Vec<Traits>]) -> Self {
-        let total = shot.iter().map(Vec::len).sum::<usize>();
-        let step = total.div_ceil(MOST_MEASURED).max(1);
-        let measured: Vec<Traits> = shot.iter().flatten().step_by(step).copied().collect();
+        let measured = measured(shot);
         let scale = scale(&measured);
         // In an order of their own, so that sums do not depend on the order of the decisions.
         let sorted = |list: &[Traits]| {
@@ -402,6 +400,23 @@ impl Examples {
     }
 }
 
+/// Which candidates of a shot are like one of them by the measure by which an example counts its like: an answer for each
+/// candidate, frame by frame. Position counts among other things, so that what lies far away is less alike.
+pub fn alike(one: &Traits, shot: &[Vec<Traits>]) -> Vec<Vec<bool>> {
+    let scale = scale(&measured(shot));
+    let mut example = Points::default();
+    example.add(&scale_by(one, &scale), 1.0);
+    let like = |traits: &Traits| example.density(&scale_by(traits, &scale)).1 > 0;
+    shot.iter().map(|frame| frame.iter().map(like).collect()).collect()
+}
+
+/// The candidates that the spread of a shot is measured on.
+fn measured(shot: &[Vec<Traits>]) -> Vec<Traits> {
+    let total = shot.iter().map(Vec::len).sum::<usize>();
+    let step = total.div_ceil(MOST_MEASURED).max(1);
+    shot.iter().flatten().step_by(step).copied().collect()
+}
+
 /// How much a candidate counts as what the detector holds for dirt.
 fn dirt_held(traits: &Traits) -> f32 {
     let p = 1.0 / (1.0 + libm::expf(-traits[CONFIDENCE]));
@@ -459,6 +474,18 @@ mod tests {
         let of = |list: &[usize]| list.iter().map(|i| traits[*i]).collect::<Vec<_>>();
         let examples = Examples::new(&of(belonging), &of(damage), std::slice::from_ref(&traits));
         traits.iter().zip(&shot).map(|(t, c)| examples.judge(t, c.confidence)).collect()
+    }
+
+    #[test]
+    fn the_like_of_one_flake_are_flakes_and_of_one_speck_specks() {
+        let shot = shot();
+        let traits = traits(&[Some(&shot)], 960, 720);
+        for (one, own) in [(4, 0..30), (40, 30..60)] {
+            let like = alike(&traits[0][one], &traits).remove(0);
+            assert!(like[one], "everything is like itself");
+            let (inside, outside): (Vec<_>, Vec<_>) = (0..60).filter(|i| like[*i]).partition(|i| own.contains(i));
+            assert!(inside.len() >= 10 && outside.is_empty(), "{inside:?} {outside:?}");
+        }
     }
 
     #[test]

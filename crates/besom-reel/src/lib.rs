@@ -20,7 +20,7 @@ pub mod work;
 pub use besom_detect::DEFAULT_SENSITIVITY;
 pub use error::{ReelError, ReelErrorKind};
 pub use filling::{FillPlan, Filled};
-pub use fold::{LessonDue, LessonSolved};
+pub use fold::{Alike, AlikeDue, LessonDue, LessonSolved};
 pub use ledger::{By, Counts, LedgerTable};
 pub use model::artist::Artist;
 pub use model::decision::{CandidateId, Decision, FillChoice};

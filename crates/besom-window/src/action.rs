@@ -1,10 +1,13 @@
 //! Everything a person can ask of the window, once: label, key, tooltip and help sheet all read this table, and buttons
-//! and key handling run the same actions.
+//! and key handling run the same actions. The keys here are those that Besom comes with; which ones count is said by the
+//! [`crate::keymap::Keymap`].
 //!
 //! Keys come from the words (A accepts, R rejects, I marks as intended, U is undecided, P protects, F fits) and from the
 //! hand's rest position (arrows move: left and right through frames, up and down through candidates).
 
-use egui::{Key, KeyboardShortcut, Modifiers};
+use egui::{Context, Key, KeyboardShortcut, Modifiers};
+
+use crate::keymap::Keymap;
 
 /// A heading of the help sheet.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -33,7 +36,7 @@ impl Group {
 }
 
 /// An action of the user.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
 pub enum Action {
     /// The next frame.
     NextFrame,
@@ -69,12 +72,18 @@ pub enum Action {
     Intend,
     /// Take the decision back.
     Unset,
+    /// Decide as the last time.
+    SameAgain,
     /// Accept every undecided candidate shown in this frame.
     AcceptFrame,
     /// Reject every undecided candidate shown in this frame.
     RejectFrame,
     /// Take the group of the candidate in hand whole.
     WholeGroup,
+    /// Decide all of this shot that are like the candidate in hand.
+    AllAlike,
+    /// Decide everything of this shot above the slider.
+    AllAbove,
     /// Decide all that the shot's examples propose.
     TakeProposals,
     /// Switch the shot's learning on or off.
@@ -121,6 +130,12 @@ pub enum Action {
     PanUp,
     /// Move the picture's window down.
     PanDown,
+    /// The whole window larger.
+    LargerWindow,
+    /// The whole window smaller.
+    SmallerWindow,
+    /// The preferences.
+    Preferences,
     /// The help sheet.
     Help,
     /// The Survey.
@@ -144,12 +159,14 @@ pub enum Action {
 /// What the table says of an action.
 pub(crate) struct Entry {
     pub(crate) action: Action,
+    /// Its name in stored preferences: never changed once it was released.
+    pub(crate) name: &'static str,
     pub(crate) group: Group,
     /// On buttons and in the help sheet. Sentence case.
     pub(crate) label: &'static str,
     /// What it does, in one sentence, for the tooltip.
     pub(crate) hint: &'static str,
-    /// The first is shown on controls.
+    /// The keys Besom comes with. The first is shown on controls.
     pub(crate) keys: &'static [KeyboardShortcut],
 }
 
@@ -170,7 +187,7 @@ macro_rules! table {
     ($($group:ident { $($action:ident [$($key:expr),*] $label:literal, $hint:literal;)* })*) => {
         /// The table, in the order of the help sheet.
         pub(crate) const TABLE: &[Entry] = &[$($(Entry {
-            action: Action::$action, group: Group::$group, label: $label, hint: $hint, keys: &[$($key),*],
+            action: Action::$action, name: stringify!($action), group: Group::$group, label: $label, hint: $hint, keys: &[$($key),*],
         },)*)*];
     };
 }
@@ -196,9 +213,12 @@ table! {
         Reject [plain(Key::R)] "Reject", "It is no damage: leave it, and on to the next";
         Intend [plain(Key::I)] "Intended", "The film-makers put it there: never touch it, and on to the next";
         Unset [plain(Key::U)] "Undecided", "Take the decision on the candidate in hand back";
+        SameAgain [plain(Key::S)] "Same again", "Give the candidate in hand the decision that you took last, and on to the next";
         AcceptFrame [shift(Key::A)] "Accept the rest of the frame", "Accept every undecided candidate shown in this frame that is not at risk of being part of the picture; one step to undo";
         RejectFrame [shift(Key::R)] "Reject the rest of the frame", "Reject every undecided candidate shown in this frame; one step to undo";
         WholeGroup [plain(Key::T)] "Whole group", "Take all of the cloud, line or gate mark that the candidate belongs to in hand: the next decision takes it as one, on every frame, and is one step to undo";
+        AllAlike [plain(Key::K)] "All its kin", "Count the undecided candidates of this shot that are like the one in hand, then decide them in one step";
+        AllAbove [plain(Key::E)] "Everything above the slider", "Count the undecided candidates of this shot from its sensitivity on, then decide them in one step";
         TakeProposals [shift(Key::I)] "Take proposals", "Decide everything in this shot that is proposed, as the marks it is like were decided; one step to undo";
         Learn [shift(Key::L)] "Learn", "Let this shot's undecided candidates that are like marks you called intended or rejected lose confidence and be proposed; off, every candidate has the detector's confidence again";
         NextSource [plain(Key::G)] "Get the fill elsewhere", "Fill from the automatic choice, the frame before, the frame after, or this frame's surroundings";
@@ -234,6 +254,9 @@ table! {
         Verify [ctrl(Key::E)] "Verify", "Prove that nothing outside accepted candidates has changed in the repaired frames";
         Stop [ctrl(Key::Period)] "Stop", "Stop the work under way";
         Start [ctrl(Key::O)] "Open", "Open other scans or another reel";
+        LargerWindow [ctrl(Key::Plus), ctrl(Key::Equals)] "Larger window", "Everything in the window larger, letters and controls alike";
+        SmallerWindow [ctrl(Key::Minus)] "Smaller window", "Everything in the window smaller, letters and controls alike";
+        Preferences [ctrl(Key::Comma)] "Preferences", "Your name, how the window looks, and what it may use";
         Help [plain(Key::F1), plain(Key::Questionmark)] "Keys", "All keys on one sheet";
     }
 }
@@ -250,14 +273,19 @@ impl Action {
         self.entry().label
     }
 
-    /// The first key in words, as shown on controls: "Shift+Right".
-    pub(crate) fn key_text(self) -> String {
-        self.entry().keys.first().copied().map(shortcut_text).unwrap_or_default()
+    /// The first key in words, as shown on controls: "Shift+Right"; nothing for an action whose keys were given away.
+    pub(crate) fn key_text(self, ctx: &Context) -> String {
+        Keymap::of(ctx).key_text(self)
     }
 
     /// The tooltip: what it does and its key.
-    pub(crate) fn tooltip(self) -> String {
-        format!("{}. Key: {}", self.entry().hint, self.key_text())
+    pub(crate) fn tooltip(self, ctx: &Context) -> String {
+        Keymap::of(ctx).tooltip(self)
+    }
+
+    /// True for what concerns the window and no reel: sheets, and the size of everything.
+    pub(crate) const fn is_about_window(self) -> bool {
+        matches!(self, Self::Help | Self::Preferences | Self::LargerWindow | Self::SmallerWindow)
     }
 
     /// True for actions that make sense only on the Bench.
@@ -266,83 +294,20 @@ impl Action {
     }
 }
 
-/// A key in words; no symbols, so that any font can show it.
-pub(crate) fn shortcut_text(shortcut: KeyboardShortcut) -> String {
-    let m = shortcut.modifiers;
-    let key = match shortcut.logical_key {
-        Key::ArrowLeft => "Left",
-        Key::ArrowRight => "Right",
-        Key::ArrowUp => "Up",
-        Key::ArrowDown => "Down",
-        Key::PageUp => "Page up",
-        Key::PageDown => "Page down",
-        Key::Plus => "+",
-        Key::Equals => "=",
-        Key::Minus => "-",
-        Key::Questionmark => "?",
-        Key::Period => ".",
-        Key::Num1 => "1",
-        Key::Num2 => "2",
-        Key::Num4 => "4",
-        other => other.name(),
-    };
-    let control = if m.command || m.ctrl { "Ctrl+" } else { "" };
-    format!("{control}{}{key}", if m.shift { "Shift+" } else { "" })
-}
-
-/// The actions whose keys were pressed since the last frame, in the order of the presses, so that nothing typed during a
-/// slow frame is lost or swapped.
-///
-/// Keys with modifiers are compared first, because egui lets a plain key match with Shift held. `typing` (a text field
-/// has the focus) leaves only keys with Ctrl and function keys; `focused` (any control has it) leaves Space to that
-/// control; `slider` (a slider has it) leaves the arrows to the slider.
-pub(crate) fn pressed(ctx: &egui::Context, typing: bool, focused: bool, slider: bool) -> Vec<Action> {
-    let mut shortcuts: Vec<(&KeyboardShortcut, Action)> =
-        TABLE.iter().flat_map(|e| e.keys.iter().map(|k| (k, e.action))).collect();
-    shortcuts
-        .sort_by_key(|(k, _)| std::cmp::Reverse(usize::from(k.modifiers.shift) + usize::from(k.modifiers.command)));
-    shortcuts.retain(|(k, action)| {
-        let function = matches!(k.logical_key, Key::F1 | Key::F2 | Key::F3 | Key::F4);
-        let editing = matches!(action, Action::Undo | Action::Redo | Action::PanLeft | Action::PanRight);
-        let open = !typing || function || (k.modifiers.command && !editing);
-        let arrow = matches!(k.logical_key, Key::ArrowLeft | Key::ArrowRight | Key::ArrowUp | Key::ArrowDown);
-        open && !(focused && k.logical_key == Key::Space) && !(slider && arrow && k.modifiers.is_none())
-    });
-    let mut found = Vec::new();
-    ctx.input_mut(|input| {
-        input.events.retain(|event| {
-            let egui::Event::Key { key, modifiers, pressed: true, .. } = event else { return true };
-            let hit = shortcuts.iter().find(|(k, _)| k.logical_key == *key && modifiers.matches_logically(k.modifiers));
-            found.extend(hit.map(|(_, action)| *action));
-            hit.is_none()
-        });
-    });
-    found
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
     use std::collections::BTreeSet;
 
     #[test]
-    fn no_key_means_two_things() {
-        let mut seen = BTreeSet::new();
-        for key in TABLE.iter().flat_map(|e| e.keys).copied() {
-            assert!(seen.insert(shortcut_text(key)), "{} is given twice", shortcut_text(key));
-        }
-    }
-
-    #[test]
     fn every_action_has_a_key_a_label_and_a_sentence() {
-        let mut labels = BTreeSet::new();
+        let (mut labels, mut names) = (BTreeSet::new(), BTreeSet::new());
         for entry in TABLE {
             assert!(!entry.keys.is_empty(), "{:?}", entry.action);
+            assert!(names.insert(entry.name), "{:?} stands twice", entry.action);
             assert!(labels.insert(entry.label), "two actions are labelled {}", entry.label);
             assert!(entry.hint.len() > 10);
             assert_eq!(entry.action.entry().label, entry.label);
         }
-        assert_eq!(Action::Accept.tooltip(), "It is damage: repair it, and on to the next. Key: A");
-        assert_eq!(Action::Redo.key_text(), "Ctrl+Shift+Z");
     }
 }

@@ -2,11 +2,13 @@
 
 use std::path::PathBuf;
 
-use besom_reel::{By, CandidateId, FillChoice, RegionId};
+use besom_reel::{By, CandidateId, Decision, FillChoice, RegionId};
 use besom_scan::Rect;
 
 use crate::action::Action;
 use crate::background::Pick;
+use crate::keymap::Keymap;
+use crate::preferences::Preferences;
 
 /// Something to be done after the panels are drawn.
 #[derive(Clone, Debug, PartialEq)]
@@ -45,6 +47,14 @@ pub(crate) enum Command {
     VerifyIn(PathBuf),
     /// Forget a path of the recent reels.
     Forget(PathBuf),
+    /// Decide all that was counted.
+    DecideBulk(Decision),
+    /// Decide none of it.
+    LeaveBulk,
+    /// From now on this is preferred.
+    Prefer(Box<Preferences>),
+    /// From now on these keys count.
+    SetKeys(Keymap),
     /// Close what lies over the room.
     CloseOver,
 }

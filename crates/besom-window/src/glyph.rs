@@ -19,8 +19,11 @@ const CASING: f32 = 3.5;
 pub(crate) fn outline(painter: &Painter, rect: Rect, decision: Decision, in_hand: bool) {
     let lines = outline_lines(rect, decision);
     for (stroke, badge) in [
-        (Stroke::new(CASING, tokens::CASING), Stroke::new(CASING + 0.5, tokens::CASING)),
-        (Stroke::new(LINE, tokens::decision(decision)), Stroke::new(LINE + 0.5, tokens::decision(decision))),
+        (Stroke::new(CASING, tokens::over::CASING), Stroke::new(CASING + 0.5, tokens::over::CASING)),
+        (
+            Stroke::new(LINE, tokens::over::decision(decision)),
+            Stroke::new(LINE + 0.5, tokens::over::decision(decision)),
+        ),
     ] {
         for line in &lines {
             painter.add(PathShape::line(line.clone(), stroke));
@@ -30,8 +33,8 @@ pub(crate) fn outline(painter: &Painter, rect: Rect, decision: Decision, in_hand
     if in_hand {
         let ring = rect.expand(5.0);
         let corners = |at: Rect| vec![at.left_top(), at.right_top(), at.right_bottom(), at.left_bottom()];
-        painter.add(PathShape::closed_line(corners(ring), Stroke::new(CASING, tokens::CASING)));
-        painter.add(PathShape::closed_line(corners(ring), Stroke::new(LINE, tokens::LIGHT)));
+        painter.add(PathShape::closed_line(corners(ring), Stroke::new(CASING, tokens::over::CASING)));
+        painter.add(PathShape::closed_line(corners(ring), Stroke::new(LINE, tokens::over::LIGHT)));
     }
 }
 
@@ -126,7 +129,7 @@ pub(crate) fn mark(painter: &Painter, centre: Pos2, decision: Decision, colour: 
 pub(crate) fn proposal(painter: &Painter, centre: Pos2, colour: Color32) {
     let rect = Rect::from_center_size(centre, Vec2::splat(14.0));
     for line in outline_lines(rect, Decision::Undecided) {
-        painter.add(PathShape::line(line, Stroke::new(1.5, tokens::decision(Decision::Undecided))));
+        painter.add(PathShape::line(line, Stroke::new(1.5, tokens::tones(painter).decision(Decision::Undecided))));
     }
     painter.circle_stroke(centre, 3.2, Stroke::new(1.5, colour));
 }
@@ -134,7 +137,7 @@ pub(crate) fn proposal(painter: &Painter, centre: Pos2, colour: Color32) {
 /// The sign of a proposal beside an outline on the picture.
 pub(crate) fn proposal_badge(painter: &Painter, rect: Rect, colour: Color32) {
     let at = rect.right_top() + vec2(5.0, -5.0);
-    for (width, colour) in [(CASING + 0.5, tokens::CASING), (LINE + 0.5, colour)] {
+    for (width, colour) in [(CASING + 0.5, tokens::over::CASING), (LINE + 0.5, colour)] {
         painter.circle_stroke(at, 3.5, Stroke::new(width, colour));
     }
 }
@@ -154,6 +157,8 @@ pub(crate) enum Icon {
     Undo,
     /// Do again.
     Redo,
+    /// How things are set.
+    Settings,
 }
 
 /// Paints an icon about a centre.
@@ -169,6 +174,13 @@ pub(crate) fn icon(painter: &Painter, centre: Pos2, icon: Icon, colour: Color32)
         ]
     };
     match icon {
+        Icon::Settings => {
+            for (y, knob) in [(-4.5, -3.0), (0.0, 4.0), (4.5, -1.0)] {
+                painter.line_segment([centre + vec2(-8.0, y), centre + vec2(8.0, y)], Stroke::new(1.4, colour));
+                let slot = Rect::from_center_size(centre + vec2(knob, y), vec2(3.0, 5.0));
+                painter.rect_filled(slot, egui::CornerRadius::same(1), colour);
+            }
+        }
         Icon::Back | Icon::On => {
             painter.add(PathShape::line(head(0.0), stroke));
         }

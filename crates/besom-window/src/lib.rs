@@ -12,11 +12,14 @@
 mod action;
 mod app;
 mod background;
+mod chord;
 mod command;
 mod desk;
 mod error;
 mod glyph;
+mod keymap;
 mod picture;
+mod preferences;
 mod rooms;
 mod run;
 #[cfg(test)]
@@ -29,4 +32,4 @@ pub use action::Action;
 pub use app::App;
 pub use background::tasks::DemoMaker;
 pub use error::WindowError;
-pub use run::{app_for_tests, keys_table, run, run_with_demo};
+pub use run::{app_for_tests, app_for_tests_from, keys_page, run, run_with_demo};

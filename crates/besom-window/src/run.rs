@@ -3,13 +3,14 @@
 use std::fmt::Write as _;
 use std::path::PathBuf;
 
-use crate::action::{Group, TABLE, shortcut_text};
+use crate::action::{Group, TABLE};
 use crate::app::{App, Settings};
 use crate::background::tasks::DemoMaker;
 use crate::error::WindowError;
+use crate::keymap::Keymap;
 
 /// Smallest window: every room still works in it.
-const SMALLEST: [f32; 2] = [1180.0, 680.0];
+pub(crate) const SMALLEST: [f32; 2] = [1180.0, 680.0];
 /// Size at the first start.
 const FIRST: [f32; 2] = [1440.0, 900.0];
 
@@ -46,6 +47,7 @@ pub fn run_with_demo(open: Option<PathBuf>, artist: String, demo: Option<DemoMak
     };
     let create = move |context: &eframe::CreationContext<'_>| -> Result<Box<dyn eframe::App>, _> {
         let settings = Settings::load(context.storage);
+        let open = open.or_else(|| settings.open.clone());
         let mut app = App::new(&context.egui_ctx, settings, artist, demo, false)
             .map_err(|e| WindowError::NoThreads(e.to_string()))?;
         if let Some(path) = open {
@@ -72,24 +74,62 @@ fn icon() -> egui::IconData {
 /// # Errors
 /// Never without threads; the error is there because making a window may need them.
 pub fn app_for_tests(ctx: &egui::Context, open: Option<PathBuf>, artist: &str) -> Result<App, WindowError> {
-    let mut app = App::new(ctx, Settings::default(), artist.to_owned(), None, true)
-        .map_err(|e| WindowError::NoThreads(e.to_string()))?;
+    made_for_tests(ctx, Settings::default(), open, artist)
+}
+
+/// As [`app_for_tests`], but begun with what another window left in `storage`, the reel that was open included.
+///
+/// # Errors
+/// As [`app_for_tests`].
+pub fn app_for_tests_from(
+    ctx: &egui::Context,
+    storage: &dyn eframe::Storage,
+    artist: &str,
+) -> Result<App, WindowError> {
+    let settings = Settings::load(Some(storage));
+    let open = settings.open.clone();
+    made_for_tests(ctx, settings, open, artist)
+}
+
+fn made_for_tests(
+    ctx: &egui::Context,
+    settings: Settings,
+    open: Option<PathBuf>,
+    artist: &str,
+) -> Result<App, WindowError> {
+    let mut app =
+        App::new(ctx, settings, artist.to_owned(), None, true).map_err(|e| WindowError::NoThreads(e.to_string()))?;
     if let Some(path) = open {
         app.open(path);
     }
     Ok(app)
 }
 
-/// All keys as a Markdown table, for the manual.
-pub fn keys_table() -> String {
-    let mut text = String::new();
+/// The page of the manual that lists every key Besom comes with, as Markdown.
+pub fn keys_page() -> String {
+    let mut page = String::from(
+        "# Keys\n\nThe keys that Besom comes with. Each can be changed in the window: the sheet of keys (F1) shows those that \
+         count for you.\nThis page is written by `besom keys`.\n",
+    );
     for group in Group::ALL {
-        let _ = write!(text, "### {}\n\n| key | action | what it does |\n| --- | --- | --- |\n", group.label());
+        let _ = write!(page, "\n## {}\n\n| key | action | what it does |\n| --- | --- | --- |\n", group.label());
         for entry in TABLE.iter().filter(|e| e.group == group) {
-            let keys: Vec<String> = entry.keys.iter().copied().map(shortcut_text).collect();
-            let _ = writeln!(text, "| {} | {} | {} |", keys.join(", "), entry.label, entry.hint);
+            // A bar in a cell would end it.
+            let cells = [Keymap::default().all_keys_text(entry.action), entry.label.to_owned(), entry.hint.to_owned()];
+            let cells = cells.map(|cell| cell.replace('|', "\\|"));
+            let _ = writeln!(page, "| {} |", cells.join(" | "));
         }
-        text.push('\n');
     }
-    text
+    page
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_page_in_the_manual_is_the_one_that_the_table_makes() {
+        let kept = include_str!("../../../assets/manual/keys.md");
+        assert_eq!(kept, keys_page(), "write it anew: besom keys > assets/manual/keys.md");
+    }
 }

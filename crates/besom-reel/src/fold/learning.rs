@@ -1,6 +1,7 @@
 //! What each shot learns from its decisions: a pure function of the shot's candidates and of what stands decided about
 //! them, worked out anew whenever the shot's examples change, at once or as a lesson that is due (see [`LessonDue`]).
 
+mod alike;
 mod lesson;
 
 use std::ops::Range;
@@ -8,6 +9,7 @@ use std::sync::Arc;
 
 use besom_detect::likeness::{self, Traits};
 
+pub use alike::{Alike, AlikeDue};
 pub use lesson::{LessonDue, LessonSolved};
 
 use super::{Fold, FrameState};

@@ -22,7 +22,7 @@ use rayon::prelude::*;
 
 pub(crate) use frame::{FrameState, Touch, Verdict};
 pub(crate) use history::Stacks;
-pub use learning::{LessonDue, LessonSolved};
+pub use learning::{Alike, AlikeDue, LessonDue, LessonSolved};
 
 use crate::ledger::Counts;
 use crate::model::edit::{Region, RegionId};

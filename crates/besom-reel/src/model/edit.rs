@@ -76,6 +76,14 @@ pub enum Edit {
         /// What.
         decision: Decision,
     },
+    /// Decides candidates that were found to be alike (see [`crate::Alike`]) in one go. Unlike those decided one by one they
+    /// are no examples: nobody looked at each of them.
+    DecideAlike {
+        /// Which.
+        ids: Vec<CandidateId>,
+        /// What.
+        decision: Decision,
+    },
     /// Decides a group as one thing, whatever was decided about single members before: a line or a gate mark on every
     /// frame it is on, a cloud as far as its members are shown (at or above the sensitivity, or decided).
     DecideGroup {

@@ -57,8 +57,8 @@ pub enum Deed {
         spots: Vec<Spot>,
         /// What made them one thing to decide about; for people, the spots alone count.
         group: Option<GroupKind>,
-        /// How many examples they were found to be like, when a shot's proposals were taken; 0 for what a person picked
-        /// out.
+        /// How many examples they were found to be like: those of a shot whose proposals were taken, 1 for the like of one
+        /// candidate in hand; 0 for what a person picked out.
         examples: u32,
     },
     /// Candidates decided by a rule.
@@ -141,6 +141,10 @@ impl Deed {
     /// What was done, in a few words, for lists and undo menus.
     pub fn words(&self) -> String {
         match self {
+            Self::Decide { decision, spots, examples: 1, .. } => match spots.len() {
+                1 => format!("{} one candidate, alone of its sort", decision.word()),
+                count => format!("{} {count} candidates that are alike", decision.word()),
+            },
             Self::Decide { decision, spots, examples, .. } if *examples > 0 => {
                 format!("{} {} candidates like {examples} decided ones", decision.word(), spots.len())
             }

@@ -34,7 +34,7 @@ impl Reel {
     /// How many candidates an edit would change, without recording it; 0 for one that makes no sense.
     pub fn preview(&self, edit: &Edit) -> usize {
         match edit {
-            Edit::Decide { ids, decision } => {
+            Edit::Decide { ids, decision } | Edit::DecideAlike { ids, decision } => {
                 let mut ids: Vec<&CandidateId> = ids.iter().collect();
                 ids.sort_unstable();
                 ids.dedup();
@@ -133,14 +133,11 @@ impl Reel {
     /// Checks an edit and turns it into what the journal keeps.
     fn resolve(&self, edit: Edit) -> Result<Deed, ReelError> {
         Ok(match edit {
-            Edit::Decide { mut ids, decision } => {
-                ids.sort_unstable();
-                ids.dedup();
-                if ids.is_empty() {
-                    return Err(ReelError::request("no candidate was named"));
-                }
-                let spots = ids.into_iter().map(|id| self.spot(id)).collect::<Result<_, _>>()?;
-                Deed::Decide { decision, spots, group: None, examples: 0 }
+            Edit::Decide { ids, decision } => {
+                Deed::Decide { decision, spots: self.spots(ids)?, group: None, examples: 0 }
+            }
+            Edit::DecideAlike { ids, decision } => {
+                Deed::Decide { decision, spots: self.spots(ids)?, group: None, examples: 1 }
             }
             Edit::DecideGroup { id, decision } => {
                 let group = self.group(id).ok_or_else(|| ReelError::request(format!("there is no group {id}")))?;
@@ -202,6 +199,16 @@ impl Reel {
         }
         let spots = learning.proposals.iter().map(|id| self.spot(*id)).collect::<Result<_, _>>()?;
         Ok(Deed::Decide { decision, spots, group: None, examples: learning.belonging as u32 })
+    }
+
+    /// Of each candidate once, in order.
+    fn spots(&self, mut ids: Vec<CandidateId>) -> Result<Vec<Spot>, ReelError> {
+        ids.sort_unstable();
+        ids.dedup();
+        if ids.is_empty() {
+            return Err(ReelError::request("no candidate was named"));
+        }
+        ids.into_iter().map(|id| self.spot(id)).collect()
     }
 
     fn spot(&self, id: CandidateId) -> Result<Spot, ReelError> {

@@ -15,7 +15,7 @@ use besom_detect::likeness::Judged;
 
 use crate::error::ReelError;
 use crate::file::journal::Writer;
-use crate::fold::{Fold, LessonDue, LessonSolved, Stacks, Verdict};
+use crate::fold::{AlikeDue, Fold, LessonDue, LessonSolved, Stacks, Verdict};
 use crate::footage::Footage;
 use crate::ledger::{By, Counts, LedgerTable};
 use crate::model::artist::Artist;
@@ -206,6 +206,12 @@ impl Reel {
     /// what is to be learned from them is due.
     pub fn take_lesson(&mut self, solved: LessonSolved) -> bool {
         self.fold.take_lesson(solved)
+    }
+
+    /// The question which candidates of its shot are like one of the detector's; it holds all it needs to be solved on any
+    /// thread. `None` for a mark made by hand, and for a candidate that does not exist.
+    pub fn alike_due(&self, of: CandidateId) -> Option<AlikeDue> {
+        self.fold.alike_due(of)
     }
 
     /// What a shot has learned from its decisions, and what it proposes.

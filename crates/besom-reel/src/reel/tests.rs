@@ -411,3 +411,67 @@ fn a_rule_waits_for_no_lesson_and_none_is_lost() {
     assert!(deferred.take_lesson(due.solve()));
     assert_eq!(deferred.fold, Reel::open(&folder(&home), "Mara").unwrap().fold);
 }
+
+#[test]
+fn the_like_of_one_are_decided_in_one_record_that_teaches_nothing() {
+    let home = made();
+    // Twelve small dark squares and, of the same look, one line; six large bright marks.
+    let mut list: Vec<Candidate> = (0..12).map(|i| candidate(10 + 20 * (i % 6), 40 + 8 * (i / 6), 0.8)).collect();
+    list.push(Candidate { kind: Kind::Line, ..candidate(140, 44, 0.8) });
+    list.extend((0..6).map(|i| Candidate {
+        mask: RunMask::from_rect(&Rect::new(20 + 40 * i, 100, 44 + 40 * i, 120)),
+        polarity: besom_detect::Polarity::Bright,
+        peak: 20.0,
+        ..candidate(0, 0, 0.8)
+    }));
+    put(&folder(&home), 1, 101, 112, &list);
+    let mut reel = Reel::open(&folder(&home), "Ines").unwrap();
+    assert!(reel.alike_due(CandidateId::new(103, 99)).is_none());
+    let of = CandidateId::new(103, 3);
+    let alike = reel.alike_due(of).unwrap().solve();
+    assert!(alike.of == of && alike.ids.contains(&of));
+    assert!(alike.ids.iter().all(|id| id.index < 12 && id.frame <= 106), "{:?}", alike.ids);
+    assert!(alike.ids.len() > 6, "its like lie on every frame of the shot: {:?}", alike.ids);
+
+    let edit = Edit::DecideAlike { ids: alike.ids.clone(), decision: Decision::Intended };
+    assert_eq!(reel.preview(&edit), alike.ids.len());
+    let receipt = reel.record(edit).unwrap();
+    assert_eq!((receipt.matched, receipt.changed), (alike.ids.len(), alike.ids.len()));
+    assert_eq!(receipt.words, format!("intended {} candidates that are alike", alike.ids.len()));
+    assert_eq!(reel.records().len(), 1);
+    assert_eq!((reel.learning(0).belonging, reel.has_learned(0)), (0, false), "nobody looked at each");
+    let again = Reel::open_to_read(&folder(&home)).unwrap();
+    assert_eq!(again.fold, reel.fold);
+    reel.undo().unwrap();
+    assert_eq!(reel.total().intended, 0);
+    assert!(reel.record(Edit::DecideAlike { ids: Vec::new(), decision: Decision::Accepted }).is_err());
+}
+
+#[test]
+fn another_artist_takes_over_without_reopening() {
+    let home = detected();
+    let mut mara = Reel::open(&folder(&home), "Mara").unwrap();
+    decide(&mut mara, 101, 0, Decision::Rejected);
+    let mut reel = Reel::open(&folder(&home), "Ines").unwrap();
+    decide(&mut reel, 101, 1, Decision::Accepted);
+    // Mara goes on meanwhile, and stops.
+    decide(&mut mara, 102, 0, Decision::Rejected);
+    drop(mara);
+    assert!(reel.work_as("mara").is_err() && reel.work_as("a/b").is_err());
+    assert_eq!(reel.artist(), Some("Ines"), "nothing changed on an error");
+    reel.work_as("Mara").unwrap();
+    let receipt = decide(&mut reel, 103, 0, Decision::Intended);
+    assert_eq!(receipt.sequence, 3, "her journal goes on where it ended");
+    assert_eq!(reel.decision(CandidateId::new(102, 0)), Decision::Rejected);
+    reel.undo().unwrap();
+    reel.undo().unwrap();
+    reel.undo().unwrap();
+    assert_eq!(reel.undo().unwrap(), None, "she takes back what she did and nothing else");
+    assert_eq!(reel.decision(CandidateId::new(101, 1)), Decision::Accepted);
+    reel.work_as("Tam").unwrap();
+    assert_eq!(decide(&mut reel, 104, 0, Decision::Accepted).sequence, 1);
+    // The first artist's journal is free again for others.
+    let mut ines = Reel::open(&folder(&home), "Ines").unwrap();
+    decide(&mut ines, 104, 1, Decision::Accepted);
+    assert!(Reel::open_to_read(&folder(&home)).unwrap().work_as("Ines").is_err());
+}

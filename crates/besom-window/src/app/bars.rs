@@ -10,7 +10,7 @@ use crate::{tokens, widgets};
 
 impl App {
     pub(super) fn top_bar(&mut self, ui: &mut Ui) {
-        let frame = Frame::new().fill(tokens::PANEL).inner_margin(Margin::symmetric(12, 0));
+        let frame = Frame::new().fill(tokens::tones(ui).panel).inner_margin(Margin::symmetric(12, 0));
         Panel::top("top").exact_size(tokens::TOP_BAR).resizable(false).frame(frame).show(ui, |ui| {
             ui.horizontal_centered(|ui| {
                 self.sign(ui);
@@ -25,10 +25,10 @@ impl App {
     fn sign(&mut self, ui: &mut Ui) {
         let (rect, response) = ui.allocate_exact_size(vec2(92.0, tokens::CONTROL), Sense::click());
         response.widget_info(|| WidgetInfo::labeled(Role::Button, true, "Besom, first screen"));
-        glyph::broom(ui.painter(), pos2(rect.left() + 12.0, rect.center().y), 24.0, tokens::TEXT);
+        glyph::broom(ui.painter(), pos2(rect.left() + 12.0, rect.center().y), 24.0, tokens::tones(ui).text);
         let at = pos2(rect.left() + 28.0, rect.center().y);
-        ui.painter().text(at, Align2::LEFT_CENTER, "Besom", tokens::heading(), tokens::TEXT);
-        if response.on_hover_text(Action::Start.tooltip()).clicked() {
+        ui.painter().text(at, Align2::LEFT_CENTER, "Besom", tokens::heading(), tokens::tones(ui).text);
+        if response.on_hover_text(Action::Start.tooltip(ui.ctx())).clicked() {
             self.commands.push(Command::Do(Action::Start));
         }
     }
@@ -43,7 +43,7 @@ impl App {
             let button = Button::selectable(here, action.label()).min_size(vec2(76.0, tokens::CONTROL));
             let response = ui.add_enabled(open, button);
             response.widget_info(|| WidgetInfo::selected(Role::Tab, open, here, action.label()));
-            if response.on_hover_text(action.tooltip()).clicked() {
+            if response.on_hover_text(action.tooltip(ui.ctx())).clicked() {
                 self.commands.push(Command::Do(action));
             }
         }
@@ -61,15 +61,22 @@ impl App {
             Align2::LEFT_CENTER,
             name,
             tokens::strong(),
-            tokens::TEXT,
+            tokens::tones(ui).text,
             width - 90.0,
         );
         let at = rect.left_center() + vec2(used + 10.0, 0.5);
-        ui.painter().text(at, Align2::LEFT_CENTER, format!("{frames} frames"), tokens::small(), tokens::QUIET);
+        ui.painter().text(
+            at,
+            Align2::LEFT_CENTER,
+            format!("{frames} frames"),
+            tokens::small(),
+            tokens::tones(ui).quiet,
+        );
     }
 
     fn right_side(&mut self, ui: &mut Ui) {
         widgets::action_button(ui, Action::Help, true, &mut self.commands);
+        widgets::icon_button(ui, Action::Preferences, Icon::Settings, true, &mut self.commands);
         let reel = self.desk.as_ref().map(crate::desk::Desk::reel);
         let (redo, undo) =
             (reel.is_some_and(|r| r.redo_words().is_some()), reel.is_some_and(|r| r.undo_words().is_some()));
@@ -83,7 +90,7 @@ impl App {
         let Some(running) = &self.running else { return };
         ui.add_space(tokens::UNIT);
         let stop = Button::new("Stop");
-        let response = ui.add_enabled(!running.meter.stopping(), stop).on_hover_text(Action::Stop.tooltip());
+        let response = ui.add_enabled(!running.meter.stopping(), stop).on_hover_text(Action::Stop.tooltip(ui.ctx()));
         if response.clicked() {
             self.commands.push(Command::Do(Action::Stop));
         }
@@ -95,23 +102,23 @@ impl App {
         let text = if steps > 0 { format!("{words}  {} of {steps}", done.min(steps)) } else { words };
         response.widget_info(|| WidgetInfo::labeled(Role::ProgressIndicator, true, &text));
         let at = rect.left_top() + vec2(0.0, 2.0);
-        widgets::cut_text(ui, at, Align2::LEFT_TOP, &text, tokens::small(), tokens::TEXT, width);
+        widgets::cut_text(ui, at, Align2::LEFT_TOP, &text, tokens::small(), tokens::tones(ui).text, width);
         let bar =
             egui::Rect::from_min_max(pos2(rect.left(), rect.bottom() - 6.0), pos2(rect.right(), rect.bottom() - 2.0));
         let share = if steps > 0 { done as f32 / steps as f32 } else { 0.0 };
-        widgets::share_bar(ui.painter(), bar, &[(share, tokens::TEXT)]);
+        widgets::share_bar(ui.painter(), bar, &[(share, tokens::tones(ui).text)]);
     }
 
     pub(super) fn foot(&mut self, ui: &mut Ui) {
-        let frame = Frame::new().fill(tokens::PANEL).inner_margin(Margin::symmetric(12, 0));
+        let frame = Frame::new().fill(tokens::tones(ui).panel).inner_margin(Margin::symmetric(12, 0));
         Panel::bottom("foot").exact_size(26.0).resizable(false).frame(frame).show(ui, |ui| {
             ui.horizontal_centered(|ui| {
                 let (text, colour) = match &self.notice {
-                    Some(n) if n.wrong => (n.text.as_str(), tokens::ATTENTION),
-                    Some(n) => (n.text.as_str(), tokens::TEXT),
-                    None => ("", tokens::TEXT),
+                    Some(n) if n.wrong => (n.text.as_str(), tokens::tones(ui).attention),
+                    Some(n) => (n.text.as_str(), tokens::tones(ui).text),
+                    None => ("", tokens::tones(ui).text),
                 };
-                let artist = format!("Working as {}", self.artist);
+                let artist = format!("Working as {}", self.artist());
                 let width = ui.available_width();
                 let (rect, response) = ui.allocate_exact_size(vec2(width, 20.0), Sense::hover());
                 response.widget_info(|| WidgetInfo::labeled(Role::Status, true, text));
@@ -119,7 +126,7 @@ impl App {
                 let (left, right) = (response.rect.left_center(), rect.right_center());
                 let room = width - 220.0;
                 widgets::cut_text(ui, left, Align2::LEFT_CENTER, text, tokens::small(), colour, room);
-                ui.painter().text(right, Align2::RIGHT_CENTER, artist, tokens::small(), tokens::QUIET);
+                ui.painter().text(right, Align2::RIGHT_CENTER, artist, tokens::small(), tokens::tones(ui).quiet);
             });
         });
     }

@@ -6,6 +6,7 @@ use super::{App, Over, Room};
 use crate::action::Action;
 use crate::background::tasks::{Task, plural};
 use crate::command::Command;
+use crate::desk::bulk::Scope;
 use crate::desk::steps::Way;
 
 impl App {
@@ -20,7 +21,7 @@ impl App {
     }
 
     fn execute_one(&mut self, command: Command) {
-        let artist = self.artist.clone();
+        let artist = self.artist().to_owned();
         match command {
             Command::Do(action) => self.act(action),
             Command::Open(path) => self.open_path(&path),
@@ -52,7 +53,13 @@ impl App {
                 self.on_folder(|folder| Task::Verify { folder, repaired });
             }
             Command::Forget(folder) => self.settings.forget(&folder),
-            Command::CloseOver => self.over = Over::None,
+            Command::DecideBulk(decision) => self.decide_bulk(decision),
+            Command::LeaveBulk => self.bench.bulk = None,
+            Command::Prefer(preferences) => self.prefer(*preferences),
+            Command::SetKeys(keys) => {
+                self.prefer(crate::preferences::Preferences { keys, ..self.settings.preferences.clone() });
+            }
+            Command::CloseOver => self.close_over(),
         }
     }
 
@@ -100,7 +107,15 @@ impl App {
             return;
         }
         match action {
-            Action::Help => self.over = if self.over == Over::Help { Over::None } else { Over::Help },
+            Action::Help => {
+                let open = self.over == Over::Help;
+                self.close_over();
+                self.key_sheet = super::KeySheet::default();
+                self.over = if open { Over::None } else { Over::Help };
+            }
+            Action::Preferences => self.toggle_preferences(),
+            Action::LargerWindow => self.step_scale(true),
+            Action::SmallerWindow => self.step_scale(false),
             Action::Start => self.room = Room::Start,
             Action::Survey | Action::Bench | Action::Ledger => self.enter(action),
             Action::Detect => self.on_folder(|folder| Task::Detect { folder }),
@@ -171,6 +186,9 @@ impl App {
             Action::Reject => self.decide(Decision::Rejected),
             Action::Intend => self.decide(Decision::Intended),
             Action::Unset => self.decide(Decision::Undecided),
+            Action::SameAgain => self.decide_again(),
+            Action::AllAlike => self.ask_bulk(Scope::Alike),
+            Action::AllAbove => self.ask_bulk(Scope::Above),
             Action::AcceptFrame => self.decide_frame(Decision::Accepted),
             Action::RejectFrame => self.decide_frame(Decision::Rejected),
             Action::WholeGroup => {
@@ -196,12 +214,19 @@ impl App {
     }
 
     /// Decides the candidate in hand and goes straight on to the next; taking a decision back stays.
-    fn decide(&mut self, decision: Decision) {
+    pub(super) fn decide(&mut self, decision: Decision) {
+        if self.bench.bulk.is_some() && decision != Decision::Undecided {
+            self.decide_bulk(decision);
+            return;
+        }
         let Some(desk) = &mut self.desk else { return };
         let Some(id) = desk.hand() else {
             self.say("There is no candidate in hand. Down takes the next one.");
             return;
         };
+        if decision != Decision::Undecided {
+            self.last = Some(decision);
+        }
         if let Some(group) = desk.together() {
             self.decide_group(group.id, decision);
             return;
@@ -223,7 +248,8 @@ impl App {
                 if decision != Decision::Undecided {
                     desk.step_undecided();
                 }
-                self.say(format!("{}. Ctrl+Z takes it back.", capital(&receipt.words)));
+                let undo = self.undo_key();
+                self.say(format!("{}. {undo} takes it back.", capital(&receipt.words)));
             }
             Err(error) => self.complain(format!("Not recorded: {error}.")),
         }
@@ -252,8 +278,9 @@ impl App {
             Ok(_) => {
                 desk.step_undecided();
                 let noun = plural(count, "candidate", "candidates");
+                let undo = self.undo_key();
                 self.say(format!(
-                    "{} {count} {noun} of one frame.{rest} Ctrl+Z takes it back.",
+                    "{} {count} {noun} of one frame.{rest} {undo} takes it back.",
                     capital(decision.word())
                 ));
             }
@@ -278,10 +305,15 @@ impl App {
             Ok(_) => {
                 let noun = plural(count, "candidate", "candidates");
                 let word = capital(decision.word());
-                self.say(format!("{word}: {count} {noun} of this shot. Ctrl+Z takes it back."));
+                let undo = self.undo_key();
+                self.say(format!("{word}: {count} {noun} of this shot. {undo} takes it back."));
             }
             Err(error) => self.complain(format!("Not recorded: {error}.")),
         }
+    }
+
+    pub(super) fn undo_key(&self) -> String {
+        self.settings.preferences.keys.key_text(Action::Undo)
     }
 
     fn switch_learning(&mut self) {

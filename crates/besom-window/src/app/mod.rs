@@ -2,8 +2,11 @@
 //! (panels draw and push commands), then the commands are executed, all in one place.
 
 mod bars;
+mod bulk;
 mod execute;
+mod key_sheet;
 mod over;
+mod preferences_sheet;
 mod settings;
 mod tasks;
 
@@ -12,14 +15,15 @@ pub(crate) use tasks::reel_folder;
 use std::path::PathBuf;
 use std::sync::Arc;
 
-use besom_reel::LessonSolved;
+use besom_reel::{Decision, LessonSolved};
 
-use crate::action;
+use crate::action::Action;
 use crate::background::meter::Meter;
 use crate::background::tasks::{DemoMaker, What};
 use crate::background::{Answer, FAULT, Workers};
 use crate::command::Command;
 use crate::desk::Desk;
+use crate::keymap::Focus;
 use crate::rooms::bench::Bench;
 use crate::rooms::ledger::Ledger;
 use crate::rooms::start::Start;
@@ -27,7 +31,9 @@ use crate::rooms::{bench, ledger, start, survey};
 use crate::tokens;
 
 pub(crate) use execute::capital;
+use key_sheet::KeySheet;
 pub(crate) use over::Over;
+use preferences_sheet::PreferencesSheet;
 pub(crate) use settings::{Recent, Settings};
 
 /// Where one is.
@@ -41,6 +47,23 @@ pub(crate) enum Room {
     Bench,
     /// Counts.
     Ledger,
+}
+
+impl Room {
+    /// As it is remembered.
+    pub(crate) const fn word(self) -> &'static str {
+        match self {
+            Self::Start => "start",
+            Self::Survey => "survey",
+            Self::Bench => "bench",
+            Self::Ledger => "ledger",
+        }
+    }
+
+    /// The room of a reel with this word.
+    pub(crate) fn from_word(word: &str) -> Option<Self> {
+        [Self::Survey, Self::Bench, Self::Ledger].into_iter().find(|room| room.word() == word)
+    }
 }
 
 /// Something to tell, at the foot of the window.
@@ -62,7 +85,9 @@ pub(crate) struct Running {
 
 /// The window.
 pub struct App {
-    artist: String,
+    ctx: egui::Context,
+    /// The name that the system gives.
+    started_as: String,
     demo: Option<DemoMaker>,
     desk: Option<Desk>,
     room: Room,
@@ -73,6 +98,10 @@ pub struct App {
     running: Option<Running>,
     notice: Option<Notice>,
     over: Over,
+    key_sheet: KeySheet,
+    preferences_sheet: PreferencesSheet,
+    /// The decision that was taken last.
+    last: Option<Decision>,
     settings: Settings,
     commands: Vec<Command>,
 }
@@ -87,18 +116,25 @@ impl App {
         direct: bool,
     ) -> std::io::Result<Self> {
         tokens::apply(ctx);
+        let preferences = &settings.preferences;
+        tokens::letters(ctx, preferences.letters as f32 / 100.0);
+        preferences.keys.share(ctx);
         Ok(Self {
-            artist,
+            ctx: ctx.clone(),
+            started_as: artist,
             demo,
             desk: None,
             room: Room::Start,
             start: Start::default(),
-            bench: Bench::default(),
+            bench: Bench::new(preferences.flip_rate),
             ledger: Ledger::default(),
-            workers: Workers::new(ctx, direct)?,
+            workers: Workers::new(ctx, preferences.memory_bytes(), direct)?,
             running: None,
             notice: None,
             over: Over::None,
+            key_sheet: KeySheet::default(),
+            preferences_sheet: PreferencesSheet::default(),
+            last: None,
             settings,
             commands: Vec::new(),
         })
@@ -149,6 +185,7 @@ impl App {
                 Answer::Evidence(evidence) => self.bench.take_evidence(ctx, *evidence),
                 Answer::After(after) => self.bench.take_after(ctx, *after),
                 Answer::Lesson(solved) => self.take_lesson(solved),
+                Answer::Alike(found) => self.take_alike(found),
                 Answer::Task(end) => self.end_task(end),
                 Answer::Picked(pick, path) => self.picked(pick, path),
             }
@@ -158,9 +195,15 @@ impl App {
     fn take_keys(&mut self, ctx: &egui::Context) {
         let typing = ctx.text_edit_focused();
         let focused = ctx.memory(|m| m.focused().is_some());
-        if matches!(self.over, Over::Help | Over::None) {
-            let keep_arrows = self.bench.slider_has_focus();
-            let pressed = action::pressed(ctx, typing, focused, keep_arrows);
+        if self.over == Over::Help && self.key_sheet.waits() {
+            let changed = self.key_sheet.take_key(ctx, &self.settings.preferences.keys);
+            self.commands.extend(changed.map(Command::SetKeys));
+        } else if matches!(self.over, Over::Help | Over::Preferences | Over::None) {
+            let focus = Focus { typing, focused, slider: self.bench.slider_has_focus() };
+            // Under a sheet nothing is decided and nothing moves.
+            let bare = self.over == Over::None;
+            let wanted = |action: Action| bare || action.is_about_window();
+            let pressed = self.settings.preferences.keys.pressed(ctx, focus, wanted);
             if !pressed.is_empty() {
                 // A plain arrow would also walk the keyboard focus from control to control.
                 ctx.memory_mut(|m| m.move_focus(egui::FocusDirection::None));
@@ -178,8 +221,11 @@ impl App {
 
     /// Escape leaves the innermost thing first: what lies over the room, a field, a tool.
     fn escape(&mut self, ctx: &egui::Context) {
+        if self.over == Over::Help && self.key_sheet.leave() {
+            return;
+        }
         if self.over != Over::None {
-            self.over = Over::None;
+            self.close_over();
         } else if let Some(focused) = ctx.memory(egui::Memory::focused) {
             ctx.memory_mut(|m| m.surrender_focus(focused));
         } else if !self.bench.leave_tool() {
@@ -240,9 +286,11 @@ impl App {
 
 impl eframe::App for App {
     fn logic(&mut self, ctx: &egui::Context, _frame: &mut eframe::Frame) {
+        self.keep_look(ctx);
         self.take_answers(ctx);
         self.take_keys(ctx);
         self.execute();
+        self.tend_bulk();
     }
 
     fn ui(&mut self, ui: &mut egui::Ui, _frame: &mut eframe::Frame) {
@@ -260,7 +308,8 @@ impl eframe::App for App {
 
     fn save(&mut self, storage: &mut dyn eframe::Storage) {
         self.remember_place();
-        eframe::set_value(storage, settings::KEY, &self.settings);
+        self.settings.preferences.flip_rate = self.bench.rate;
+        self.settings.save(storage);
     }
 
     fn persist_egui_memory(&self) -> bool {

@@ -1,11 +1,11 @@
-//! What lies over a room for a moment: the sheet of keys, and the question where repaired frames go or are.
+//! What lies over a room for a moment: the sheets of keys and of preferences, and the question where repaired frames go or
+//! are.
 
 use std::path::PathBuf;
 
 use egui::{Modal, RichText, TextEdit, Ui, vec2};
 
 use super::App;
-use crate::action::{Group, TABLE, shortcut_text};
 use crate::background::Pick;
 use crate::command::Command;
 use crate::{tokens, widgets};
@@ -18,6 +18,8 @@ pub(crate) enum Over {
     None,
     /// The sheet of keys.
     Help,
+    /// The sheet of preferences.
+    Preferences,
     /// Where to write repaired frames.
     Repair(String),
     /// Where repaired frames are.
@@ -50,12 +52,8 @@ impl App {
         let commands = &mut self.commands;
         match &mut self.over {
             Over::None => {}
-            Over::Help => {
-                let modal = Modal::new(egui::Id::unique("keys")).show(&ctx, keys_sheet);
-                if modal.should_close() {
-                    commands.push(Command::CloseOver);
-                }
-            }
+            Over::Help => self.key_sheet_ui(&ctx),
+            Over::Preferences => self.preferences_ui(&ctx),
             Over::Repair(text) => {
                 let question = Question {
                     title: "Repair what is accepted",
@@ -97,7 +95,7 @@ fn ask(ctx: &egui::Context, question: &Question, text: &mut String, commands: &m
     let modal = Modal::new(egui::Id::unique(("question", question.title))).show(ctx, |ui| {
         ui.set_width(560.0);
         widgets::heading(ui, question.title);
-        ui.label(RichText::new(question.explain).color(tokens::QUIET));
+        ui.label(RichText::new(question.explain).color(tokens::tones(ui).quiet));
         ui.add_space(tokens::UNIT);
         let label = widgets::caption(ui, question.label);
         ui.horizontal(|ui| {
@@ -121,43 +119,4 @@ fn ask(ctx: &egui::Context, question: &Question, text: &mut String, commands: &m
         commands.push(Command::CloseOver);
     }
     go
-}
-
-/// All keys, a column a group.
-fn keys_sheet(ui: &mut Ui) {
-    let widths = [230.0, 300.0, 230.0, 210.0];
-    ui.set_width(widths.iter().sum::<f32>() + 3.0 * 24.0);
-    ui.horizontal(|ui| {
-        widgets::heading(ui, "Keys");
-        ui.add_space(tokens::UNIT);
-        widgets::caption(
-            ui,
-            "The wheel enlarges about the pointer, dragging moves the picture. Esc closes this sheet.",
-        );
-    });
-    ui.add_space(tokens::UNIT);
-    let room = ui.ctx().content_rect().height() - 120.0;
-    egui::ScrollArea::vertical().max_height(room).min_scrolled_height(room).show(ui, |ui| {
-        ui.horizontal_top(|ui| {
-            ui.spacing_mut().item_spacing.x = 24.0;
-            for (group, width) in Group::ALL.into_iter().zip(widths) {
-                ui.vertical(|ui| {
-                    ui.set_width(width);
-                    group_ui(ui, group);
-                });
-            }
-        });
-    });
-}
-
-fn group_ui(ui: &mut Ui, group: Group) {
-    ui.label(RichText::new(group.label()).font(tokens::strong()));
-    egui::Grid::new(group.label()).num_columns(2).spacing(vec2(14.0, 2.0)).min_row_height(21.0).show(ui, |ui| {
-        for entry in TABLE.iter().filter(|e| e.group == group) {
-            let keys: Vec<String> = entry.keys.iter().copied().map(shortcut_text).collect();
-            ui.label(RichText::new(keys.join(", ")).font(tokens::small()).color(tokens::QUIET));
-            ui.label(RichText::new(entry.label).font(tokens::small())).on_hover_text(entry.hint);
-            ui.end_row();
-        }
-    });
 }

@@ -3,6 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use super::{App, Over, Room, Running};
+use crate::action::Action;
 use crate::background::Pick;
 use crate::background::tasks::{Done, Task, TaskEnd, What};
 use crate::desk::Desk;
@@ -12,7 +13,8 @@ impl App {
     pub(super) fn begin(&mut self, task: Task) {
         if let Some(running) = &self.running {
             let what = running.what.words().to_lowercase();
-            self.complain(format!("Besom is still {what}; stop that first (Ctrl+.) or wait for its end."));
+            let stop = self.settings.preferences.keys.key_text(Action::Stop);
+            self.complain(format!("Besom is still {what}; stop that first ({stop}) or wait for its end."));
             return;
         }
         let what = task.what();
@@ -46,7 +48,7 @@ impl App {
         if let Some(desk) = &self.desk {
             let folder = desk.reel().folder().to_owned();
             let said = self.notice.take();
-            self.begin(Task::Open { folder, artist: self.artist.clone(), again: true });
+            self.begin(Task::Open { folder, artist: self.artist().to_owned(), again: true });
             self.notice = said;
         }
     }
@@ -54,33 +56,50 @@ impl App {
     fn put_on_desk(&mut self, reel: besom_reel::Reel, again: bool) {
         let folder = reel.folder().to_owned();
         let here = self.desk.as_ref().filter(|_| again).map(Desk::frame);
-        let frame = here.or_else(|| self.settings.frame(&folder));
         self.remember_place();
-        let desk = Desk::new(reel, frame);
+        let known = self.settings.of(&folder).cloned();
+        let mut desk = Desk::new(reel, here.or(known.as_ref().map(|recent| recent.frame)));
+        let left = known.filter(|_| !again).map(|recent| recent.left);
+        if let Some(left) = &left {
+            desk.resume(left.hand, !left.top_to_bottom);
+        }
         self.settings.remember(&folder, desk.frame());
         let ready = desk.tallies().frames().iter().any(|t| t.detected);
         self.desk = Some(desk);
         self.bench.forget_pictures(again);
         self.ledger.forget();
         if !again {
-            self.room = if ready { Room::Bench } else { Room::Survey };
+            let usual = if ready { Room::Bench } else { Room::Survey };
+            self.room = left.as_ref().and_then(|left| Room::from_word(&left.room)).unwrap_or(usual);
+            if let Some(left) = left {
+                self.bench.set_framing(left.framing);
+            }
         }
     }
 
     /// Writes the current place into the settings.
     pub(super) fn remember_place(&mut self) {
-        if let Some(desk) = &self.desk {
-            let (folder, frame) = (desk.reel().folder().to_owned(), desk.frame());
-            if let Some(recent) = self.settings.recent.iter_mut().find(|r| r.folder == folder) {
-                recent.frame = frame;
+        self.settings.open = None;
+        let Some(desk) = &self.desk else { return };
+        let folder = desk.reel().folder();
+        if self.room != Room::Start {
+            self.settings.open = Some(folder.to_owned());
+        }
+        if let Some(recent) = self.settings.recent.iter_mut().find(|r| r.folder == folder) {
+            recent.frame = desk.frame();
+            if self.room != Room::Start {
+                self.room.word().clone_into(&mut recent.left.room);
             }
+            recent.left.hand = desk.hand().map(|hand| hand.index);
+            recent.left.top_to_bottom = !desk.worst_first();
+            recent.left.framing = self.bench.framing();
         }
     }
 
     /// A path that may be scans or a reel folder.
     pub(super) fn open_path(&mut self, path: &Path) {
         if let Some(folder) = reel_folder(path) {
-            self.begin(Task::Open { folder, artist: self.artist.clone(), again: false });
+            self.begin(Task::Open { folder, artist: self.artist().to_owned(), again: false });
         } else {
             self.room = Room::Start;
             self.start.set_scans(path);
@@ -115,7 +134,7 @@ pub(crate) fn reel_folder(path: &Path) -> Option<PathBuf> {
 
 /// Reasons are sentences with or without a capital and a full stop; on the screen they all have both. One that begins with
 /// a file's name keeps it as it is.
-fn sentence(reason: &str) -> String {
+pub(super) fn sentence(reason: &str) -> String {
     let named = reason.split_whitespace().next().is_some_and(|word| word.contains(['/', '\\', '.', ':']));
     let text = if named { reason.to_owned() } else { super::capital(reason) };
     if text.ends_with('.') { text } else { format!("{text}.") }

@@ -12,7 +12,7 @@ use std::path::PathBuf;
 use std::sync::Arc;
 use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
 
-use besom_reel::{LessonDue, LessonSolved};
+use besom_reel::{Alike, AlikeDue, LessonDue, LessonSolved};
 use besom_scan::FrameCache;
 
 use evidence::{After, Evidence, EvidenceRequest, Examiner};
@@ -23,8 +23,6 @@ use tasks::{Task, TaskEnd};
 
 /// Answers waiting at most; workers pause when the window takes none.
 const ANSWERS: usize = 64;
-/// Bytes of decoded frames kept: about 30 scans of 2K.
-const CACHE_BYTES: usize = 1 << 30;
 
 /// What a dialog was opened for.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -47,6 +45,8 @@ pub(crate) enum Answer {
     After(Box<After>),
     /// What a shot has learned; `None` when the worker met a fault.
     Lesson(Option<Box<LessonSolved>>),
+    /// What is like a candidate; `None` when the worker met a fault.
+    Alike(Option<Box<Alike>>),
     /// A long task ended.
     Task(TaskEnd),
     /// A dialog closed; `None` when it was cancelled or could not be shown.
@@ -58,6 +58,7 @@ enum Lanes {
         pictures: Lane<PictureRequest>,
         evidence: Lane<EvidenceRequest>,
         lessons: Lane<LessonDue>,
+        alike: Lane<AlikeDue>,
     },
     /// Everything on the caller's thread.
     Direct(Box<Examiner>),
@@ -74,13 +75,13 @@ pub(crate) struct Workers {
 }
 
 impl Workers {
-    /// Starts the workers; with `direct` there are no threads and every answer is ready when the question returns.
+    /// Starts the workers, which keep `memory_bytes` of decoded frames; with `direct` there are no threads and every answer is ready when the question returns.
     ///
     /// # Errors
     /// When the system gives no threads.
-    pub(crate) fn new(ctx: &egui::Context, direct: bool) -> std::io::Result<Self> {
+    pub(crate) fn new(ctx: &egui::Context, memory_bytes: usize, direct: bool) -> std::io::Result<Self> {
         let (sender, receiver) = sync_channel(ANSWERS);
-        let cache = Arc::new(FrameCache::new(CACHE_BYTES));
+        let cache = Arc::new(FrameCache::new(memory_bytes));
         let examiner = Examiner::new(Arc::clone(&cache));
         let lanes = if direct { Lanes::Direct(Box::new(examiner)) } else { threads(ctx, &cache, examiner, &sender)? };
         Ok(Self { lanes, cache, sender, receiver, waiting: Vec::new(), ctx: ctx.clone() })
@@ -89,6 +90,11 @@ impl Workers {
     /// True when questions are answered before the asking call returns.
     pub(crate) fn is_direct(&self) -> bool {
         matches!(self.lanes, Lanes::Direct(_))
+    }
+
+    /// From now on so many bytes of decoded frames are kept.
+    pub(crate) fn set_memory(&self, bytes: usize) {
+        self.cache.set_budget(bytes);
     }
 
     /// The answers that have come since.
@@ -122,6 +128,17 @@ impl Workers {
         match &self.lanes {
             Lanes::Threads { lessons, .. } => lessons.ask(due),
             Lanes::Direct(_) => self.waiting.push(Answer::Lesson(Some(Box::new(due.solve())))),
+        }
+    }
+
+    /// Has the like of a candidate looked for.
+    pub(crate) fn alike(&mut self, due: AlikeDue) {
+        match &self.lanes {
+            Lanes::Threads { alike, .. } => alike.ask(due),
+            Lanes::Direct(_) => {
+                self.waiting.push(Answer::Alike(Some(Box::new(due.solve()))));
+                self.ctx.request_repaint();
+            }
         }
     }
 
@@ -199,7 +216,12 @@ fn threads(
         let solved = guarded(|| Box::new(due.solve()));
         send(&their_sender, &their_ctx, Answer::Lesson(solved));
     })?;
-    Ok(Lanes::Threads { pictures, evidence, lessons })
+    let (their_ctx, their_sender) = (ctx.clone(), sender.clone());
+    let alike = Lane::start("besom alike", move |due: AlikeDue, _| {
+        let found = guarded(|| Box::new(due.solve()));
+        send(&their_sender, &their_ctx, Answer::Alike(found));
+    })?;
+    Ok(Lanes::Threads { pictures, evidence, lessons, alike })
 }
 
 /// What is said when a worker met a fault of the program itself.

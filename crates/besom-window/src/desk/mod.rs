@@ -1,6 +1,7 @@
 //! The reel on the desk: which frame, which candidate in hand, what is shown, and where every step leads. No pixels and
 //! no drawing; all of it can be tested without a window.
 
+pub(crate) mod bulk;
 mod learning;
 pub(crate) mod steps;
 mod tally;
@@ -159,6 +160,14 @@ impl Desk {
         self.list.iter().find(open).or(self.list.first()).copied()
     }
 
+    /// Goes on as the frame was left: with this candidate in hand, if the list shows one there, and in this order.
+    pub(crate) fn resume(&mut self, hand: Option<u32>, worst_first: bool) {
+        self.worst_first = worst_first;
+        self.relist();
+        let left = hand.map(|index| CandidateId::new(self.frame(), index)).filter(|id| self.list.contains(id));
+        self.hand = left.or_else(|| self.first_in_list());
+    }
+
     /// Switches the order of the list.
     pub(crate) fn toggle_order(&mut self) {
         self.worst_first = !self.worst_first;
@@ -183,10 +192,15 @@ impl Desk {
         }
     }
 
+    /// Another artist takes over: the reel stays as it is on the desk.
+    pub(crate) fn work_as(&mut self, artist: &str) -> Result<(), ReelError> {
+        self.reel.work_as(artist)
+    }
+
     /// Records an edit and brings the counts up to date.
     pub(crate) fn record(&mut self, edit: Edit) -> Result<Receipt, ReelError> {
         let touched: Option<Vec<u64>> = match &edit {
-            Edit::Decide { ids, .. } => Some(ids.iter().map(|id| id.frame).collect()),
+            Edit::Decide { ids, .. } | Edit::DecideAlike { ids, .. } => Some(ids.iter().map(|id| id.frame).collect()),
             Edit::DecideGroup { id, .. } => self.reel.group(*id).map(|group| {
                 let mut frames: Vec<u64> = group.members.iter().map(|id| id.frame).collect();
                 frames.dedup();

@@ -4,6 +4,7 @@
 //! 1:1 shows exactly the stored samples whatever the screen's scale.
 
 use egui::{Pos2, Rect, Vec2, pos2, vec2};
+use serde::{Deserialize, Serialize};
 
 /// Largest zoom.
 const LARGEST: f32 = 32.0;
@@ -81,6 +82,16 @@ pub(crate) struct View {
     glide: Option<Glide>,
 }
 
+/// How a picture lies on its canvas, to be kept while the window is closed.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Serialize, Deserialize)]
+#[serde(default)]
+pub(crate) struct Framing {
+    /// The zoom when it is not the one at which the whole picture just fits.
+    pub(crate) zoom: Option<f32>,
+    /// The picture pixel in the canvas's middle.
+    pub(crate) centre: (f32, f32),
+}
+
 impl Default for View {
     fn default() -> Self {
         Self { fit: true, zoom: 1.0, centre: Vec2::ZERO, glide: None }
@@ -127,6 +138,23 @@ impl View {
     /// True when the whole picture is asked for.
     pub(crate) fn is_fit(&self) -> bool {
         self.glide.map_or(self.fit, |g| g.fit)
+    }
+
+    /// How the picture lies, or will once a glide has ended.
+    pub(crate) fn framing(&self) -> Framing {
+        let centre = self.glide.map_or(self.centre, |g| g.anchor - g.to.1 / g.to.0.max(1e-3));
+        Framing { zoom: (!self.is_fit()).then(|| self.goal_zoom()), centre: centre.into() }
+    }
+
+    /// A view of a picture that lies like this. What no canvas would show is brought within reach when it is placed.
+    pub(crate) fn framed(framing: Framing) -> Self {
+        let (x, y) = framing.centre;
+        match framing.zoom {
+            Some(zoom) if zoom.is_finite() && x.is_finite() && y.is_finite() => {
+                Self { fit: false, zoom: zoom.clamp(0.01, LARGEST), centre: vec2(x, y), glide: None }
+            }
+            _ => Self::default(),
+        }
     }
 
     /// Glides to the whole picture.
@@ -228,5 +256,20 @@ mod tests {
         let placed = view.place(&canvas);
         let all = Rect::from_min_max(placed.window(0.0, 0.0), placed.window(2048.0, 1556.0));
         assert!(canvas.rect.contains_rect(all), "{all:?}");
+    }
+
+    #[test]
+    fn a_view_is_laid_as_it_lay_and_nonsense_fits() {
+        let canvas = canvas(1.0);
+        let mut view = View::default();
+        view.settle(&canvas, 1.0);
+        assert_eq!(View::framed(view.framing()), View::default());
+        view.glide_to_zoom(&canvas, 4.0, None);
+        view.glide_to_centre(300.0, 200.0);
+        let kept = View::framed(view.framing());
+        while view.settle(&canvas, 0.05) {}
+        assert!((kept.centre - view.centre).length() < 0.1 && (kept.zoom - view.zoom).abs() < 1e-3 && !kept.is_fit());
+        let odd = Framing { zoom: Some(f32::NAN), centre: (0.0, f32::INFINITY) };
+        assert!(View::framed(odd).is_fit());
     }
 }

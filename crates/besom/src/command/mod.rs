@@ -14,6 +14,7 @@ mod decide;
 mod demo;
 mod detect;
 mod groups;
+mod keys;
 mod ledger;
 mod mark;
 mod masks;
@@ -54,6 +55,7 @@ enum Command {
     Verify(verify::Arguments),
     Ledger(ledger::Arguments),
     Demo(demo::Arguments),
+    Keys(keys::Arguments),
 }
 
 /// Resolves the arguments into a job and runs it.
@@ -73,6 +75,7 @@ pub(crate) fn run(line: Line) -> Result<(), Ending> {
         Some(Command::Verify(arguments)) => verify::Job::resolve(arguments).run(&terminal),
         Some(Command::Ledger(arguments)) => ledger::Job::resolve(arguments)?.run(&terminal),
         Some(Command::Demo(arguments)) => demo::Job::resolve(arguments)?.run(&terminal),
+        Some(Command::Keys(arguments)) => keys::run(&arguments, &terminal),
     }
 }
 

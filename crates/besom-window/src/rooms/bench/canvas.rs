@@ -142,11 +142,11 @@ fn labels(ui: &Ui, rect: Rect, bench: &Bench, desk: &Desk, after: bool) {
     let painter = ui.painter_at(rect);
     let at = rect.left_top() + vec2(12.0, 10.0);
     if let Some((_, reason)) = bench.problem.as_ref().filter(|(place, _)| *place == desk.place()) {
-        paint::tag(&painter, at, reason, tokens::ATTENTION, rect.width() - 24.0);
+        paint::tag(&painter, at, reason, tokens::over::ATTENTION, rect.width() - 24.0);
     } else if bench.shown.as_ref().is_some_and(|s| s.place != desk.place()) {
         let stale = bench.shown.as_ref().map_or(0, |s| desk.frame_at(s.place));
         let text = format!("Frame {}, still showing {stale}", desk.frame());
-        paint::tag(&painter, at, &text, tokens::TEXT, rect.width() - 24.0);
+        paint::tag(&painter, at, &text, tokens::over::TEXT, rect.width() - 24.0);
     } else if after {
         let stale = bench.after_of != Some((desk.place(), desk.revision(), desk.hand()));
         let text = match (stale, bench.filled) {
@@ -154,9 +154,9 @@ fn labels(ui: &Ui, rect: Rect, bench: &Bench, desk: &Desk, after: bool) {
             (false, 0) => "After repair: nothing here is accepted or in hand".to_owned(),
             (false, n) => format!("After repair, {n} filled"),
         };
-        paint::tag(&painter, at, &text, tokens::LIGHT, rect.width() - 24.0);
+        paint::tag(&painter, at, &text, tokens::over::LIGHT, rect.width() - 24.0);
     } else if bench.shows_after() {
-        paint::tag(&painter, at, "Before repair", tokens::LIGHT, rect.width() - 24.0);
+        paint::tag(&painter, at, "Before repair", tokens::over::LIGHT, rect.width() - 24.0);
     }
 }
 
@@ -166,10 +166,10 @@ fn read_out(ui: &Ui, rect: Rect, bench: &Bench, placed: &Placed, response: &egui
     let Some(text) = values(shown.scan.frame(), placed, at) else { return };
     let painter = ui.painter_at(rect);
     let font = tokens::small();
-    let galley = painter.layout_no_wrap(text, font, tokens::TEXT);
+    let galley = painter.layout_no_wrap(text, font, tokens::over::TEXT);
     let place = Align2::RIGHT_BOTTOM.anchor_size(rect.right_bottom() - vec2(12.0, 10.0), galley.size());
-    painter.rect_filled(place.expand2(vec2(8.0, 4.0)), tokens::RADIUS, tokens::CASING);
-    painter.galley(place.min, galley, tokens::TEXT);
+    painter.rect_filled(place.expand2(vec2(8.0, 4.0)), tokens::RADIUS, tokens::over::CASING);
+    painter.galley(place.min, galley, tokens::over::TEXT);
 }
 
 fn values(frame: &besom_scan::Frame, placed: &Placed, at: Pos2) -> Option<String> {

@@ -22,13 +22,16 @@ const ROOM_FOR_WORDS: f32 = 304.0;
 
 /// Draws the column.
 pub(super) fn ui(ui: &mut Ui, bench: &Bench, desk: &Desk, commands: &mut Vec<Command>) {
-    let frame = Frame::new().fill(tokens::PANEL).inner_margin(Margin::same(12));
-    Panel::bottom("decisions").resizable(false).frame(frame).show(ui, |ui| decisions(ui, desk, commands));
+    let frame = Frame::new().fill(tokens::tones(ui).panel).inner_margin(Margin::same(12));
+    // While many are asked about, no button decides one: nobody shall mistake the one for the other.
+    if bench.bulk.is_none() {
+        Panel::bottom("decisions").resizable(false).frame(frame).show(ui, |ui| decisions(ui, desk, commands));
+    }
     egui::CentralPanel::default().frame(frame).show(ui, |ui| {
         let (Some(id), Some(candidate)) = (desk.hand(), desk.candidate()) else {
             widgets::heading(ui, "Nothing in hand");
             let text = "Take a candidate from the list or the picture. Down takes the next one, over frames too.";
-            ui.add(egui::Label::new(RichText::new(text).color(tokens::QUIET)).wrap());
+            ui.add(egui::Label::new(RichText::new(text).color(tokens::tones(ui).quiet)).wrap());
             return;
         };
         let room = ui.available_height();
@@ -71,13 +74,13 @@ fn crops(ui: &mut Ui, bench: &Bench, desk: &Desk, id: CandidateId) {
             ui.painter().rect_stroke(
                 square.expand(1.5),
                 CornerRadius::ZERO,
-                egui::Stroke::new(1.5, tokens::LIGHT),
+                egui::Stroke::new(1.5, tokens::tones(ui).here),
                 egui::StrokeKind::Middle,
             );
         }
         let offset = index as i64 - REACH as i64;
         let label = if offset == 0 { "this".to_owned() } else { format!("{offset:+}") };
-        let colour = if offset == 0 { tokens::TEXT } else { tokens::QUIET };
+        let colour = if offset == 0 { tokens::tones(ui).text } else { tokens::tones(ui).quiet };
         let below = pos2(square.center().x, square.bottom() + 3.0);
         ui.painter().text(below, Align2::CENTER_TOP, label, tokens::small(), colour);
         let name = match frame {
@@ -110,7 +113,7 @@ fn pair(ui: &mut Ui, bench: &Bench, desk: &Desk, id: CandidateId, room: f32) {
     picture(ui, right, repaired, words);
     for (square, label) in [(left, "as scanned"), (right, "after repair")] {
         let below = pos2(square.center().x, square.bottom() + 3.0);
-        ui.painter().text(below, Align2::CENTER_TOP, label, tokens::small(), tokens::QUIET);
+        ui.painter().text(below, Align2::CENTER_TOP, label, tokens::small(), tokens::tones(ui).quiet);
     }
 }
 
@@ -121,7 +124,7 @@ fn picture(ui: &Ui, rect: Rect, texture: Option<&TextureHandle>, words: &str) {
         let uv = Rect::from_min_max(pos2(0.0, 0.0), pos2(1.0, 1.0));
         painter.image(texture.id(), rect, uv, Color32::WHITE);
     } else {
-        painter.text(rect.center(), Align2::CENTER_CENTER, words, tokens::small(), tokens::QUIET);
+        painter.text(rect.center(), Align2::CENTER_CENTER, words, tokens::small(), tokens::over::TEXT);
     }
 }
 
@@ -138,7 +141,7 @@ fn fill(ui: &mut Ui, bench: &Bench, desk: &Desk, id: CandidateId, commands: &mut
             let response = ui.add_sized(vec2(width, 24.0), Button::selectable(on, text));
             let name = format!("Fill {label}");
             response.widget_info(|| egui::WidgetInfo::selected(egui::Role::Button, true, on, &name));
-            let tooltip = format!("{tooltip}. Key: {} goes round", Action::NextSource.key_text());
+            let tooltip = format!("{tooltip}. Key: {} goes round", Action::NextSource.key_text(ui.ctx()));
             if response.on_hover_text(tooltip).clicked() && !on {
                 commands.push(Command::SetFill(id, choice));
             }
@@ -174,21 +177,21 @@ fn evidence(ui: &mut Ui, desk: &Desk, id: CandidateId, candidate: &Candidate) {
         let (rect, _) = ui.allocate_exact_size(vec2(72.0, 18.0), Sense::hover());
         let bar = Rect::from_center_size(rect.center(), vec2(72.0, 4.0));
         let confidence = desk.reel().confidence(id);
-        let parts = [(confidence, tokens::TEXT), (candidate.confidence - confidence, tokens::EDGE)];
+        let parts = [(confidence, tokens::tones(ui).text), (candidate.confidence - confidence, tokens::tones(ui).edge)];
         widgets::share_bar(ui.painter(), bar, &parts);
         ui.label(format!("{:.0} % likely damage", confidence * 100.0));
         widgets::caption(ui, &format!("{} x {} px", bounds.width(), bounds.height()));
     });
     if let Some(words) = desk.lowered(id) {
-        line(ui, &words, tokens::TEXT);
+        line(ui, &words, tokens::tones(ui).text);
     }
     let line_over = desk.group().filter(|g| g.id.kind == GroupKind::Line).map_or(1, |g| g.frames());
-    line(ui, &origin(candidate.origin, line_over), tokens::QUIET);
+    line(ui, &origin(candidate.origin, line_over), tokens::tones(ui).quiet);
     for reason in &candidate.reasons {
-        line(ui, &crate::app::capital(reason), tokens::QUIET);
+        line(ui, &crate::app::capital(reason), tokens::tones(ui).quiet);
     }
     for risk in candidate.risk.words() {
-        line(ui, &format!("At risk: {risk}"), tokens::ATTENTION);
+        line(ui, &format!("At risk: {risk}"), tokens::tones(ui).attention);
     }
 }
 
@@ -223,7 +226,7 @@ fn whole_group(ui: &mut Ui, desk: &Desk, group: &CandidateGroup, commands: &mut 
     };
     ui.horizontal(|ui| {
         widgets::lone_toggle(ui, Action::WholeGroup, on, true, commands);
-        let colour = if on { tokens::LIGHT } else { tokens::QUIET };
+        let colour = if on { tokens::tones(ui).here } else { tokens::tones(ui).quiet };
         ui.add(egui::Label::new(RichText::new(text).font(tokens::small()).color(colour)).wrap());
     });
 }

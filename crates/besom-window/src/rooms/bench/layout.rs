@@ -59,7 +59,7 @@ pub(super) fn flip_phase(elapsed: f64, rate: f32) -> (bool, f32) {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::rooms::bench::model::{DEFAULT_RATE, RATES};
+    use crate::preferences::FLIP_RATES;
 
     #[test]
     fn columns_cover_every_frame_once() {
@@ -82,7 +82,7 @@ mod tests {
     /// WCAG 2.3.1 allows no more than three flashes a second; a flash is a change and its reverse (from memory).
     #[test]
     fn the_automatic_flip_stays_under_three_flashes_a_second() {
-        for rate in [*RATES.start(), DEFAULT_RATE, *RATES.end()] {
+        for rate in [*FLIP_RATES.start(), 1.5, *FLIP_RATES.end()] {
             let changes = (0..10_000u32)
                 .map(|i| flip_phase(f64::from(i) / 1000.0, rate).0)
                 .fold((0u32, false), |(n, was), now| (n + u32::from(was != now), now))

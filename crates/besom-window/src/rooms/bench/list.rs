@@ -16,7 +16,7 @@ const LIST_ROW: f32 = tokens::ROW + 12.0;
 
 /// Draws the column.
 pub(super) fn ui(ui: &mut Ui, bench: &mut Bench, desk: &Desk, commands: &mut Vec<Command>) {
-    let frame = Frame::new().fill(tokens::PANEL).inner_margin(Margin::same(12));
+    let frame = Frame::new().fill(tokens::tones(ui).panel).inner_margin(Margin::same(12));
     Panel::top("sensitivity").resizable(false).frame(frame).show(ui, |ui| sensitivity(ui, bench, desk, commands));
     if desk.learning().is_some() {
         Panel::top("learning").resizable(false).frame(frame).show(ui, |ui| learning(ui, desk, commands));
@@ -52,8 +52,8 @@ fn sensitivity(ui: &mut Ui, bench: &mut Bench, desk: &Desk, commands: &mut Vec<C
     response.widget_info(|| egui::WidgetInfo::slider(true, f64::from(value), "Sensitivity"));
     let response = response.on_hover_text(format!(
         "Candidates from this confidence on are shown. Nothing is searched anew, no decision is lost. Keys: {} shows more, {} less",
-        Action::ShowMore.key_text(),
-        Action::ShowFewer.key_text()
+        Action::ShowMore.key_text(ui.ctx()),
+        Action::ShowFewer.key_text(ui.ctx())
     ));
     bench.slider_focus = response.has_focus();
     if response.drag_stopped() || (response.changed() && !response.dragged()) {
@@ -79,7 +79,7 @@ fn learning(ui: &mut Ui, desk: &Desk, commands: &mut Vec<Command>) {
         });
     });
     if let Some(words) = learning.words() {
-        let text = egui::RichText::new(format!("{words}.")).font(tokens::small()).color(tokens::QUIET);
+        let text = egui::RichText::new(format!("{words}.")).font(tokens::small()).color(tokens::tones(ui).quiet);
         ui.add(egui::Label::new(text).wrap());
     }
     if learning.on && !learning.proposals.is_empty() {
@@ -97,11 +97,12 @@ fn candidates(ui: &mut Ui, desk: &Desk, commands: &mut Vec<Command>) {
     });
     if desk.list().is_empty() {
         let text = if desk.tallies().at(desk.place()).detected {
-            "Nothing is shown here at this sensitivity."
+            "Nothing is shown here at this sensitivity.".to_owned()
         } else {
-            "Not searched yet. Find candidates in the Survey, or press Ctrl+D."
+            let key = Action::Detect.key_text(ui.ctx());
+            format!("Not searched yet. Find candidates in the Survey, or press {key}.")
         };
-        ui.add(egui::Label::new(egui::RichText::new(text).color(tokens::QUIET)).wrap());
+        ui.add(egui::Label::new(egui::RichText::new(text).color(tokens::tones(ui).quiet)).wrap());
         return;
     }
     ui.spacing_mut().item_spacing.y = 2.0;
@@ -147,19 +148,19 @@ fn candidate_row(ui: &mut Ui, desk: &Desk, id: CandidateId, commands: &mut Vec<C
     let painter = ui.painter();
     let mark_at = rect.left_center() + vec2(15.0, 0.0);
     if let Some(as_what) = proposed {
-        glyph::proposal(painter, mark_at, tokens::decision(as_what));
+        glyph::proposal(painter, mark_at, tokens::tones(ui).decision(as_what));
     } else {
-        glyph::mark(painter, mark_at, decision, tokens::decision(decision));
+        glyph::mark(painter, mark_at, decision, tokens::tones(ui).decision(decision));
     }
     let title = crate::app::capital(candidate.kind.word());
     let text = rect.left_top() + vec2(32.0, 3.0);
-    let written = painter.text(text, Align2::LEFT_TOP, title, tokens::body(), tokens::TEXT);
+    let written = painter.text(text, Align2::LEFT_TOP, title, tokens::body(), tokens::tones(ui).text);
     let bounds = candidate.bounds();
     let size = format!("{} x {} px{risk}", bounds.width(), bounds.height());
     let line = proposed.map_or(size, |as_what| format!("proposed: {}", as_what.word()));
     let line_at = rect.left_bottom() + vec2(32.0, -3.0);
     let bar = Rect::from_min_max(rect.right_bottom() + vec2(-52.0, -12.0), rect.right_bottom() + vec2(-8.0, -9.0));
-    let colour = if chosen { tokens::TEXT } else { tokens::QUIET };
+    let colour = if chosen { tokens::tones(ui).text } else { tokens::tones(ui).quiet };
     widgets::cut_text(ui, line_at, Align2::LEFT_BOTTOM, &line, tokens::small(), colour, bar.left() - 6.0 - line_at.x);
     if let Some(words) = belonging {
         // Of a line, the row has said already that it is one.
@@ -173,7 +174,11 @@ fn candidate_row(ui: &mut Ui, desk: &Desk, id: CandidateId, commands: &mut Vec<C
     let percent = format!("{:.0} %", confidence * 100.0);
     painter.text(rect.right_top() + vec2(-8.0, 4.0), Align2::RIGHT_TOP, percent, tokens::small(), colour);
     // What the detector gave and the shot's examples took away stays as a trace.
-    widgets::share_bar(painter, bar, &[(confidence, tokens::TEXT), (candidate.confidence - confidence, tokens::EDGE)]);
+    widgets::share_bar(
+        painter,
+        bar,
+        &[(confidence, tokens::tones(ui).text), (candidate.confidence - confidence, tokens::tones(ui).edge)],
+    );
     let tooltip =
         desk.lowered(id).map_or_else(|| "Take it in hand".to_owned(), |words| format!("Take it in hand. {words}"));
     if response.on_hover_text(tooltip).clicked() {
@@ -182,6 +187,7 @@ fn candidate_row(ui: &mut Ui, desk: &Desk, id: CandidateId, commands: &mut Vec<C
 }
 
 fn regions(ui: &mut Ui, desk: &Desk, commands: &mut Vec<Command>) {
+    let undo = Action::Undo.key_text(ui.ctx());
     widgets::heading(ui, "Protected");
     ScrollArea::vertical().max_height(120.0).show(ui, |ui| {
         ui.spacing_mut().item_spacing.y = 2.0;
@@ -195,7 +201,15 @@ fn regions(ui: &mut Ui, desk: &Desk, commands: &mut Vec<Command>) {
                 let name = format!("Protected region {}, frames {span}", number + 1);
                 response.widget_info(|| egui::WidgetInfo::labeled(egui::Role::Button, true, &name));
                 let at = response.rect.left_center() + vec2(4.0, 0.0);
-                widgets::cut_text(ui, at, Align2::LEFT_CENTER, &text, tokens::small(), tokens::TEXT, width - 8.0);
+                widgets::cut_text(
+                    ui,
+                    at,
+                    Align2::LEFT_CENTER,
+                    &text,
+                    tokens::small(),
+                    tokens::tones(ui).text,
+                    width - 8.0,
+                );
                 if response.on_hover_text(format!("{name}, by {}. Click to go there", region.artist)).clicked() {
                     let frames = desk.reel().frames();
                     commands.push(Command::Go(frames.partition_point(|f| f.number < region.first)));
@@ -203,7 +217,7 @@ fn regions(ui: &mut Ui, desk: &Desk, commands: &mut Vec<Command>) {
                 let free = ui.add(Button::new(egui::RichText::new("Free").font(tokens::small())));
                 let name = format!("Free region {}", number + 1);
                 free.widget_info(|| egui::WidgetInfo::labeled(egui::Role::Button, true, &name));
-                if free.on_hover_text("End this protection; Ctrl+Z brings it back").clicked() {
+                if free.on_hover_text(format!("End this protection; {undo} brings it back")).clicked() {
                     commands.push(Command::Unprotect(region.id.clone()));
                 }
             });
@@ -246,7 +260,7 @@ impl Histogram {
         let (rect, response) = ui.allocate_exact_size(vec2(ui.available_width(), 44.0), egui::Sense::hover());
         response.on_hover_text("Candidates of this shot by confidence; the bright ones are shown");
         let painter = ui.painter();
-        painter.rect_filled(rect, CornerRadius::same(2), tokens::WELL);
+        painter.rect_filled(rect, CornerRadius::same(2), tokens::tones(ui).well);
         let most = self.bins.iter().map(|b| b[0] + b[1]).max().unwrap_or(0).max(1) as f32;
         let width = rect.width() / BINS as f32;
         for (index, [open, decided]) in self.bins.iter().enumerate() {
@@ -254,11 +268,11 @@ impl Histogram {
             let x = rect.left() + index as f32 * width;
             let shown = (index as f32 + 0.5) / BINS as f32 >= value;
             let column = |h: f32| Rect::from_min_max(pos2(x, rect.bottom() - h), pos2(x + width - 1.0, rect.bottom()));
-            let bright = if shown { tokens::WAITING } else { tokens::LINE };
+            let bright = if shown { tokens::tones(ui).waiting } else { tokens::tones(ui).line };
             painter.rect_filled(column(height(open + decided)), CornerRadius::ZERO, bright);
-            painter.rect_filled(column(height(*decided)), CornerRadius::ZERO, tokens::SWEPT);
+            painter.rect_filled(column(height(*decided)), CornerRadius::ZERO, tokens::tones(ui).swept);
         }
         let x = rect.left() + rect.width() * value;
-        painter.vline(x, rect.y_range(), egui::Stroke::new(1.5, tokens::LIGHT));
+        painter.vline(x, rect.y_range(), egui::Stroke::new(1.5, tokens::tones(ui).here));
     }
 }

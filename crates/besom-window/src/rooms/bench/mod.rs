@@ -1,5 +1,6 @@
 //! The Bench: the frame large, the candidate in hand with its evidence, the list, and the whole reel as a strip beneath.
 
+mod bulk;
 mod canvas;
 mod hand;
 mod layout;
@@ -21,7 +22,7 @@ pub(crate) use model::Bench;
 
 /// Draws the room.
 pub(crate) fn ui(ui: &mut Ui, bench: &mut Bench, desk: &Desk, commands: &mut Vec<Command>) {
-    let plain = Frame::new().fill(tokens::PANEL);
+    let plain = Frame::new().fill(tokens::tones(ui).panel);
     let strip = plain.inner_margin(Margin { left: 12, right: 12, top: 2, bottom: 4 });
     Panel::bottom("strip").exact_size(tokens::STRIP).resizable(false).frame(strip).show(ui, |ui| {
         strip::ui(ui, desk, commands);
@@ -37,6 +38,8 @@ pub(crate) fn ui(ui: &mut Ui, bench: &mut Bench, desk: &Desk, commands: &mut Vec
     Panel::right("hand").exact_size(tokens::HAND_WIDTH).resizable(false).frame(plain).show(ui, |ui| {
         if bench.form.is_some() {
             protect::ui(ui, bench, desk, commands);
+        } else if bench.bulk.is_some() {
+            bulk::ui(ui, bench, desk, commands);
         } else if bench.viewing_open {
             tools::viewing_ui(ui, bench);
         }

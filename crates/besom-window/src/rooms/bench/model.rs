@@ -14,8 +14,10 @@ use crate::background::evidence::{After, CROPS, Evidence, EvidenceRequest, REACH
 use crate::background::pictures::{Picture, PictureRequest};
 use crate::background::proposal::HandFill;
 use crate::desk::Desk;
-use crate::picture::view::Canvas;
+use crate::desk::bulk::Bulk;
+use crate::picture::view::{Canvas, Framing};
 use crate::picture::{Layer, View, Viewing, convert};
+use crate::preferences::FLIP_RATES;
 
 /// Frames read ahead in the direction of travel, and behind.
 const AHEAD: usize = 4;
@@ -79,10 +81,12 @@ pub(crate) struct Bench {
     pub(super) balance_wanted: bool,
     pub(super) flipped: bool,
     pub(super) auto: Option<AutoFlip>,
-    /// Full cycles a second of the automatic flip.
-    pub(super) rate: f32,
+    /// Flips a second of the automatic flip, within [`FLIP_RATES`]; the preferences say which.
+    pub(crate) rate: f32,
     pub(super) outlines: bool,
     pub(super) form: Option<Form>,
+    /// A decision about many that is being prepared.
+    pub(crate) bulk: Option<Bulk>,
     pub(super) crops: [Option<TextureHandle>; CROPS],
     pub(super) after_crop: Option<TextureHandle>,
     /// Which candidate the crops show.
@@ -119,9 +123,10 @@ impl Default for Bench {
             balance_wanted: false,
             flipped: false,
             auto: None,
-            rate: DEFAULT_RATE,
+            rate: *FLIP_RATES.start(),
             outlines: true,
             form: None,
+            bulk: None,
             crops: [const { None }; CROPS],
             after_crop: None,
             crops_of: None,
@@ -137,15 +142,25 @@ impl Default for Bench {
     }
 }
 
-/// Automatic flip, cycles a second. A cycle is one flash in the sense of WCAG 2.3.1, which allows three a second.
-pub(super) const DEFAULT_RATE: f32 = 1.5;
-/// The fastest that can be chosen; below the three flashes a second of WCAG 2.3.1.
-pub(super) const RATES: std::ops::RangeInclusive<f32> = 0.25..=2.8;
-
 impl Bench {
+    /// A Bench whose automatic flip goes at this rate.
+    pub(crate) fn new(rate: f32) -> Self {
+        Self { rate, ..Self::default() }
+    }
+
     /// True while the repaired picture is asked for.
     pub(crate) fn shows_after(&self) -> bool {
         self.flipped || self.auto.is_some()
+    }
+
+    /// How the frame lies on the canvas, to be kept.
+    pub(crate) fn framing(&self) -> Framing {
+        self.view.framing()
+    }
+
+    /// Lays the frame on the canvas as it lay.
+    pub(crate) fn set_framing(&mut self, framing: Framing) {
+        self.view = View::framed(framing);
     }
 
     /// True when a slider has the keyboard: it keeps the arrows.
@@ -164,9 +179,14 @@ impl Bench {
 
     /// Leaves the tool in hand; false when there is none.
     pub(crate) fn leave_tool(&mut self) -> bool {
-        let had = self.form.is_some() || self.viewing_open || self.auto.is_some();
-        (self.form, self.viewing_open, self.auto) = (None, false, None);
+        let had = self.form.is_some() || self.bulk.is_some() || self.viewing_open || self.auto.is_some();
+        (self.form, self.bulk, self.viewing_open, self.auto) = (None, None, false, None);
         had
+    }
+
+    /// Prepares a decision about many; what else stood over the evidence gives way.
+    pub(crate) fn ask_bulk(&mut self, bulk: Bulk) {
+        (self.form, self.bulk) = (None, Some(bulk));
     }
 
     /// Runs an action that only concerns how one looks.
@@ -181,6 +201,7 @@ impl Bench {
             Action::Viewing => self.viewing_open = !self.viewing_open,
             Action::Protect => {
                 self.form = if self.form.is_some() { None } else { Some(Form::new(desk)) };
+                self.bulk = None;
             }
             Action::GoTo => self.go_to = true,
             _ => self.act_on_view(action, desk),

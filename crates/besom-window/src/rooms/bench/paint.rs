@@ -26,7 +26,7 @@ pub(super) fn candidates(painter: &Painter, outlines: &[Outline]) {
     for outline in outlines {
         glyph::outline(painter, outline.rect, outline.decision, outline.in_hand);
         if let Some(decision) = outline.proposed {
-            glyph::proposal_badge(painter, outline.rect, tokens::decision(decision));
+            glyph::proposal_badge(painter, outline.rect, tokens::over::decision(decision));
         }
     }
 }
@@ -47,9 +47,9 @@ pub(super) fn group(painter: &Painter, desk: &Desk, placed: &Placed) {
         return;
     }
     let whole = desk.together().is_some();
-    let light = if whole { tokens::LIGHT } else { tokens::LIGHT.gamma_multiply(0.55) };
+    let light = if whole { tokens::over::LIGHT } else { tokens::over::LIGHT.gamma_multiply(0.55) };
     let width = if whole { 2.0 } else { 1.0 };
-    painter.add(PathShape::closed_line(hull.clone(), Stroke::new(width + 2.0, tokens::CASING)));
+    painter.add(PathShape::closed_line(hull.clone(), Stroke::new(width + 2.0, tokens::over::CASING)));
     painter.add(PathShape::closed_line(hull, Stroke::new(width, light)));
 }
 
@@ -89,16 +89,16 @@ pub(super) fn regions(painter: &Painter, desk: &Desk, placed: &Placed) {
 
 fn region_shape(painter: &Painter, rect: Rect) {
     glyph::hatch(painter, rect, 14.0, Stroke::new(3.0, Color32::from_black_alpha(70)));
-    glyph::hatch(painter, rect, 14.0, Stroke::new(1.0, tokens::PROTECTED.gamma_multiply(0.45)));
-    painter.rect_stroke(rect, CornerRadius::ZERO, Stroke::new(3.5, tokens::CASING), StrokeKind::Middle);
-    painter.rect_stroke(rect, CornerRadius::ZERO, Stroke::new(1.5, tokens::PROTECTED), StrokeKind::Middle);
+    glyph::hatch(painter, rect, 14.0, Stroke::new(1.0, tokens::over::PROTECTED.gamma_multiply(0.45)));
+    painter.rect_stroke(rect, CornerRadius::ZERO, Stroke::new(3.5, tokens::over::CASING), StrokeKind::Middle);
+    painter.rect_stroke(rect, CornerRadius::ZERO, Stroke::new(1.5, tokens::over::PROTECTED), StrokeKind::Middle);
 }
 
 /// The rectangle being drawn.
 pub(super) fn new_region(painter: &Painter, rect: Rect) {
     region_shape(painter, rect);
     for corner in [rect.left_top(), rect.right_top(), rect.left_bottom(), rect.right_bottom()] {
-        painter.rect_filled(Rect::from_center_size(corner, vec2(7.0, 7.0)), CornerRadius::ZERO, tokens::LIGHT);
+        painter.rect_filled(Rect::from_center_size(corner, vec2(7.0, 7.0)), CornerRadius::ZERO, tokens::over::LIGHT);
     }
 }
 
@@ -106,7 +106,7 @@ pub(super) fn new_region(painter: &Painter, rect: Rect) {
 pub(super) fn tag(painter: &Painter, at: Pos2, text: &str, colour: Color32, width: f32) {
     let galley = painter.layout(text.to_owned(), tokens::small(), colour, width);
     let rect = Rect::from_min_size(at, galley.size() + vec2(16.0, 8.0));
-    painter.rect_filled(rect, tokens::RADIUS, tokens::CASING);
+    painter.rect_filled(rect, tokens::RADIUS, tokens::over::CASING);
     painter.galley(at + vec2(8.0, 4.0), galley, colour);
 }
 

@@ -47,9 +47,9 @@ fn pair(ui: &mut Ui, value: &str, name: &str) {
         // In a row that runs from the right the first added stands rightmost.
         if ui.layout().prefer_right_to_left() {
             widgets::caption(ui, name);
-            ui.label(RichText::new(value).color(tokens::TEXT));
+            ui.label(RichText::new(value).color(tokens::tones(ui).text));
         } else {
-            ui.label(RichText::new(value).color(tokens::TEXT));
+            ui.label(RichText::new(value).color(tokens::tones(ui).text));
             widgets::caption(ui, name);
         }
     });
@@ -65,7 +65,7 @@ fn frame_field(ui: &mut Ui, bench: &mut Bench, desk: &Desk, commands: &mut Vec<C
         .font(tokens::strong());
     let response = ui.add(field);
     response.widget_info(|| egui::WidgetInfo::labeled(egui::Role::TextInput, true, "Frame number"));
-    let response = response.on_hover_text(Action::GoTo.tooltip());
+    let response = response.on_hover_text(Action::GoTo.tooltip(ui.ctx()));
     if std::mem::take(&mut bench.go_to) {
         response.request_focus();
         select_all(ui, response.id, text.chars().count());

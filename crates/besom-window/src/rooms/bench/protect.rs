@@ -4,6 +4,7 @@ use besom_scan::Rect;
 use egui::{DragValue, Frame, Margin, Panel, TextEdit, Ui, vec2};
 
 use super::model::Bench;
+use crate::action::Action;
 use crate::command::Command;
 use crate::desk::Desk;
 use crate::{tokens, widgets};
@@ -54,7 +55,7 @@ impl Form {
 pub(super) fn ui(ui: &mut Ui, bench: &mut Bench, desk: &Desk, commands: &mut Vec<Command>) {
     let Some(mut form) = bench.form.take() else { return };
     let mut keep = true;
-    let frame = Frame::new().fill(tokens::RAISED).inner_margin(Margin::same(12));
+    let frame = Frame::new().fill(tokens::tones(ui).raised).inner_margin(Margin::same(12));
     Panel::top("protect").resizable(false).frame(frame).show(ui, |ui| {
         widgets::heading(ui, "Protect a region");
         widgets::caption(ui, "Drag a rectangle on the picture, or type it. No repair will touch it.");
@@ -68,8 +69,9 @@ pub(super) fn ui(ui: &mut Ui, bench: &mut Bench, desk: &Desk, commands: &mut Vec
         ui.add_space(4.0);
         ui.horizontal(|ui| {
             let rect = form.rect();
-            let tooltip = "Record this region; Ctrl+Z takes it back";
-            let go = widgets::main_button(ui, "Protect", tooltip, !rect.is_empty());
+            let undo = Action::Undo.key_text(ui.ctx());
+            let tooltip = format!("Record this region; {undo} takes it back");
+            let go = widgets::main_button(ui, "Protect", &tooltip, !rect.is_empty());
             if go || (entered && !rect.is_empty()) {
                 let (first, last) = (form.first.min(form.last), form.first.max(form.last));
                 commands.push(Command::Protect { rect, first, last, note: form.note.trim().to_owned() });

@@ -61,12 +61,12 @@ fn shots(ui: &Ui, desk: &Desk, columns: &Columns, top: f32, bars: Rect) {
         let to = frames.partition_point(|f| f.number <= shot.last);
         let (left, right) = (columns.x_of(from), columns.x_of(to));
         let ground = Rect::from_min_max(pos2(left, bars.top()), pos2((right - 1.0).max(left + 0.5), bars.bottom()));
-        painter.rect_filled(ground, CornerRadius::ZERO, tokens::WELL);
+        painter.rect_filled(ground, CornerRadius::ZERO, tokens::tones(ui).well);
         let label = format!("Shot {}", shot.index + 1);
         let short = if right - left > 52.0 { label } else { (shot.index + 1).to_string() };
         if left > free && right - left > 16.0 {
             let here = shot.contains(desk.frame());
-            let colour = if here { tokens::TEXT } else { tokens::QUIET };
+            let colour = if here { tokens::tones(ui).text } else { tokens::tones(ui).quiet };
             let used = painter.text(pos2(left, top), Align2::LEFT_TOP, short, tokens::small(), colour);
             free = used.right() + 4.0;
         }
@@ -87,7 +87,7 @@ fn bars_ui(ui: &Ui, desk: &Desk, columns: &Columns, bars: Rect) {
         let (left, right) = columns.span(column);
         let slot = Rect::from_min_max(pos2(left, bars.top()), pos2((right - 1.0).max(left + 1.0), bars.bottom()));
         if !tally.detected {
-            glyph::hatch(painter, slot.with_min_y(bars.bottom() - 10.0), 6.0, Stroke::new(1.0, tokens::EDGE));
+            glyph::hatch(painter, slot.with_min_y(bars.bottom() - 10.0), 6.0, Stroke::new(1.0, tokens::tones(ui).edge));
             continue;
         }
         if tally.shown == 0 {
@@ -99,8 +99,8 @@ fn bars_ui(ui: &Ui, desk: &Desk, columns: &Columns, bars: Rect) {
         let base = bars.bottom();
         let done = Rect::from_min_max(pos2(slot.left(), base - decided), pos2(slot.right(), base));
         let open = Rect::from_min_max(pos2(slot.left(), base - height.max(2.0)), pos2(slot.right(), base - decided));
-        painter.rect_filled(open, CornerRadius::ZERO, tokens::WAITING);
-        painter.rect_filled(done, CornerRadius::ZERO, tokens::SWEPT);
+        painter.rect_filled(open, CornerRadius::ZERO, tokens::tones(ui).waiting);
+        painter.rect_filled(done, CornerRadius::ZERO, tokens::tones(ui).swept);
     }
 }
 
@@ -110,7 +110,7 @@ fn protected(ui: &Ui, desk: &Desk, columns: &Columns, top: f32) {
         let from = columns.x_of(frames.partition_point(|f| f.number < region.first));
         let to = columns.x_of(frames.partition_point(|f| f.number <= region.last));
         let band = Rect::from_min_max(pos2(from, top + 2.0), pos2(to.max(from + 3.0), top + PROTECTED - 1.0));
-        glyph::hatch(ui.painter(), band, 4.0, Stroke::new(1.2, tokens::PROTECTED));
+        glyph::hatch(ui.painter(), band, 4.0, Stroke::new(1.2, tokens::tones(ui).protected));
     }
 }
 
@@ -118,7 +118,7 @@ fn problems(ui: &Ui, desk: &Desk, columns: &Columns, bars: Rect) {
     for (place, _) in desk.reel().frames().iter().enumerate().filter(|(_, f)| f.problem.is_some()) {
         let x = columns.x_of(place).round() + 1.0;
         let points = vec![pos2(x - 4.0, bars.top() - 1.0), pos2(x + 4.0, bars.top() - 1.0), pos2(x, bars.top() + 6.0)];
-        ui.painter().add(Shape::convex_polygon(points, tokens::ATTENTION, Stroke::NONE));
+        ui.painter().add(Shape::convex_polygon(points, tokens::tones(ui).attention, Stroke::NONE));
     }
 }
 
@@ -130,11 +130,11 @@ fn cursor(ui: &Ui, desk: &Desk, columns: &Columns, bars: Rect) {
     let x = f32::midpoint(left, right).round();
     let painter = ui.painter();
     let line = [pos2(x, bars.top() - 3.0), pos2(x, bars.bottom() + 3.0)];
-    painter.line_segment(line, Stroke::new(4.0, tokens::CASING));
-    painter.line_segment(line, Stroke::new(2.0, tokens::LIGHT));
+    painter.line_segment(line, Stroke::new(4.0, tokens::tones(ui).casing));
+    painter.line_segment(line, Stroke::new(2.0, tokens::tones(ui).here));
     let knob =
         vec![pos2(x - 5.0, bars.bottom() + 9.0), pos2(x + 5.0, bars.bottom() + 9.0), pos2(x, bars.bottom() + 2.0)];
-    painter.add(Shape::convex_polygon(knob, tokens::LIGHT, Stroke::NONE));
+    painter.add(Shape::convex_polygon(knob, tokens::tones(ui).here, Stroke::NONE));
 }
 
 fn scale(ui: &Ui, desk: &Desk, rect: Rect) {
@@ -142,7 +142,7 @@ fn scale(ui: &Ui, desk: &Desk, rect: Rect) {
     let painter = ui.painter();
     let y = rect.bottom() - 1.0;
     let text = |x: f32, anchor, text: String| {
-        painter.text(pos2(x, y), anchor, text, tokens::small(), tokens::QUIET);
+        painter.text(pos2(x, y), anchor, text, tokens::small(), tokens::tones(ui).quiet);
     };
     text(rect.left(), Align2::LEFT_BOTTOM, info.first.to_string());
     text(rect.right(), Align2::RIGHT_BOTTOM, info.last.to_string());
@@ -151,8 +151,8 @@ fn scale(ui: &Ui, desk: &Desk, rect: Rect) {
         let square = Rect::from_center_size(pos2(x, y - 8.0), vec2(8.0, 8.0));
         painter.rect_filled(square, CornerRadius::ZERO, colour);
     };
-    swatch(middle - 92.0, tokens::WAITING);
+    swatch(middle - 92.0, tokens::tones(ui).waiting);
     text(middle - 82.0, Align2::LEFT_BOTTOM, "undecided".to_owned());
-    swatch(middle + 4.0, tokens::SWEPT);
+    swatch(middle + 4.0, tokens::tones(ui).swept);
     text(middle + 14.0, Align2::LEFT_BOTTOM, "decided".to_owned());
 }

@@ -2,11 +2,12 @@
 
 use egui::{Align, Button, Frame, Layout, Margin, Panel, Slider, Ui, vec2};
 
-use super::model::{Bench, RATES};
+use super::model::Bench;
 use crate::action::Action;
 use crate::command::Command;
 use crate::desk::Desk;
 use crate::picture::{Channel, Viewing};
+use crate::preferences::{FLASH_CAUTION, FLIP_RATES};
 use crate::{tokens, widgets};
 
 /// From this width on the bar has room for the keys beside the words.
@@ -40,12 +41,10 @@ pub(super) fn ui(ui: &mut Ui, bench: &mut Bench, _desk: &Desk, commands: &mut Ve
     toggle(ui, Action::AutoFlip, bench.auto.is_some(), commands);
     if bench.auto.is_some() {
         let mut rate = bench.rate;
-        let drag = egui::DragValue::new(&mut rate).speed(0.05).range(RATES).fixed_decimals(1).suffix(" a second");
+        let drag = egui::DragValue::new(&mut rate).speed(0.05).range(FLIP_RATES).fixed_decimals(1).suffix(" a second");
         let response = ui.add(drag);
         response.widget_info(|| egui::WidgetInfo::labeled(egui::Role::SpinButton, true, "Flips a second"));
-        response.on_hover_text(
-            "Caution: alternating pictures can affect people with photosensitive epilepsy. The rate stays under three a second.",
-        );
+        response.on_hover_text(FLASH_CAUTION);
         bench.rate = rate;
     }
     ui.with_layout(Layout::right_to_left(Align::Center), |ui| {
@@ -58,7 +57,7 @@ pub(super) fn ui(ui: &mut Ui, bench: &mut Bench, _desk: &Desk, commands: &mut Ve
 
 /// Exposure, contrast, channel, balance: over the evidence of the candidate in hand while open.
 pub(super) fn viewing_ui(ui: &mut Ui, bench: &mut Bench) {
-    let frame = Frame::new().fill(tokens::RAISED).inner_margin(Margin::same(12));
+    let frame = Frame::new().fill(tokens::tones(ui).raised).inner_margin(Margin::same(12));
     Panel::top("viewing").resizable(false).frame(frame).show(ui, |ui| {
         widgets::heading(ui, "Viewing");
         widgets::caption(ui, "For the eye only: the scans stay as they are.");
@@ -80,7 +79,7 @@ pub(super) fn viewing_ui(ui: &mut Ui, bench: &mut Bench) {
         ui.add_space(4.0);
         ui.horizontal(|ui| {
             let mut on = viewing.balance.is_some() || bench.balance_wanted;
-            let response = ui.checkbox(&mut on, "Balance a faded scan");
+            let response = widgets::check(ui, &mut on, "Balance a faded scan");
             let response =
                 response.on_hover_text("Bring each channel's dark and bright ends together, as measured on this frame");
             if response.changed() {

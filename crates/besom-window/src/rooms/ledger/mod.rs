@@ -25,11 +25,14 @@ const CHOICES: [(By, &str, &str); 4] = [
 pub(crate) fn ui(ui: &mut Ui, ledger: &mut Ledger, desk: &Desk, commands: &mut Vec<Command>) {
     ledger.refresh(desk);
     let Some(table) = ledger.table() else { return };
-    let frame = Frame::new().fill(tokens::SURROUND).inner_margin(Margin::symmetric(24, 20));
+    let frame = Frame::new().fill(tokens::tones(ui).ground).inner_margin(Margin::symmetric(24, 20));
     egui::CentralPanel::default().frame(frame).show(ui, |ui| {
         figures(ui, ledger);
         ui.add_space(16.0);
-        let card = Frame::new().fill(tokens::PANEL).corner_radius(CornerRadius::same(6)).inner_margin(Margin::same(16));
+        let card = Frame::new()
+            .fill(tokens::tones(ui).panel)
+            .corner_radius(CornerRadius::same(6))
+            .inner_margin(Margin::same(16));
         card.show(ui, |ui| {
             ui.horizontal(|ui| {
                 widgets::heading(ui, "Along the reel");

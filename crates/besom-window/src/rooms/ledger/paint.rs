@@ -18,16 +18,17 @@ pub(super) fn legend(ui: &mut Ui) {
         ui.add_space(tokens::UNIT);
         let (rect, _) = ui.allocate_exact_size(vec2(12.0, 20.0), Sense::hover());
         let square = Rect::from_center_size(rect.center(), vec2(10.0, 10.0));
-        ui.painter().rect_filled(square, CornerRadius::same(2), colour(decision));
+        ui.painter().rect_filled(square, CornerRadius::same(2), colour(ui.painter(), decision));
         widgets::caption(ui, decision.word());
     }
 }
 
 /// The colour of a decision in bars.
-pub(super) const fn colour(decision: Decision) -> Color32 {
+pub(super) fn colour(painter: &egui::Painter, decision: Decision) -> Color32 {
+    let tones = tokens::tones(painter);
     match decision {
-        Decision::Undecided => tokens::WAITING,
-        _ => tokens::decision(decision),
+        Decision::Undecided => tones.waiting,
+        _ => tones.decision(decision),
     }
 }
 
@@ -39,7 +40,7 @@ pub(super) fn profile(ui: &mut Ui, height: f32, desk: &Desk, commands: &mut Vec<
     let name = format!("Candidates along the reel: {} shown, {} decided", total.shown, total.decided());
     response.widget_info(|| WidgetInfo::labeled(Role::Image, true, &name));
     let painter = ui.painter();
-    painter.rect_filled(rect, CornerRadius::same(3), tokens::WELL);
+    painter.rect_filled(rect, CornerRadius::same(3), tokens::tones(ui).well);
     if frames == 0 {
         return;
     }
@@ -68,10 +69,10 @@ pub(super) fn profile(ui: &mut Ui, height: f32, desk: &Desk, commands: &mut Vec<
 
 fn axis(ui: &Ui, plot: Rect, top: f32, desk: &Desk) {
     let painter = ui.painter();
-    let text = |at, anchor, text: String| painter.text(at, anchor, text, tokens::small(), tokens::QUIET);
+    let text = |at, anchor, text: String| painter.text(at, anchor, text, tokens::small(), tokens::tones(ui).quiet);
     for part in [0.0, 0.5, 1.0] {
         let y = plot.bottom() - plot.height() * part;
-        painter.hline(plot.x_range(), y, egui::Stroke::new(1.0, tokens::LINE));
+        painter.hline(plot.x_range(), y, egui::Stroke::new(1.0, tokens::tones(ui).line));
         let value = top * part;
         let label = if value >= 10.0 || part == 0.0 { grouped(value.round() as u64) } else { format!("{value:.1}") };
         text(pos2(plot.left() - 8.0, y), Align2::RIGHT_CENTER, label);
@@ -89,10 +90,10 @@ fn stack(painter: &egui::Painter, column: Rect, tally: &Tally, share: f32) {
     let height = column.height() * share;
     let mut bottom = column.bottom();
     let parts: [(u32, Color32); 4] = [
-        (tally.accepted, colour(Decision::Accepted)),
-        (tally.rejected, colour(Decision::Rejected)),
-        (tally.intended, colour(Decision::Intended)),
-        (tally.left(), colour(Decision::Undecided)),
+        (tally.accepted, colour(painter, Decision::Accepted)),
+        (tally.rejected, colour(painter, Decision::Rejected)),
+        (tally.intended, colour(painter, Decision::Intended)),
+        (tally.left(), colour(painter, Decision::Undecided)),
     ];
     for (count, colour) in parts {
         let part = height * count as f32 / tally.shown as f32;

@@ -88,10 +88,10 @@ fn ledger_row(row: &mut TableRow<'_, '_>, table: &LedgerTable, content: &Row, la
             let bar = Rect::from_min_max(pos2(rect.left(), middle - 4.0), pos2(rect.right(), middle + 4.0));
             let shown = (counts.undecided + counts.decided()).max(1) as f32;
             let parts = [
-                (counts.accepted as f32 / shown, super::paint::colour(Decision::Accepted)),
-                (counts.rejected as f32 / shown, super::paint::colour(Decision::Rejected)),
-                (counts.intended as f32 / shown, super::paint::colour(Decision::Intended)),
-                (counts.undecided as f32 / shown, super::paint::colour(Decision::Undecided)),
+                (counts.accepted as f32 / shown, super::paint::colour(ui.painter(), Decision::Accepted)),
+                (counts.rejected as f32 / shown, super::paint::colour(ui.painter(), Decision::Rejected)),
+                (counts.intended as f32 / shown, super::paint::colour(ui.painter(), Decision::Intended)),
+                (counts.undecided as f32 / shown, super::paint::colour(ui.painter(), Decision::Undecided)),
             ];
             widgets::share_bar(ui.painter(), bar, &parts);
         });

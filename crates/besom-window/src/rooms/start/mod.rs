@@ -26,13 +26,16 @@ pub(crate) struct Context<'a> {
 /// Width of the two columns with the gap between them.
 const WIDTH: f32 = 1000.0;
 const GAP: f32 = 40.0;
+/// Height of title and cards.
+const LEAST_HEIGHT: f32 = 610.0;
 
 /// Draws the first screen.
 pub(crate) fn ui(ui: &mut Ui, start: &mut Start, context: &Context<'_>, commands: &mut Vec<Command>) {
-    egui::CentralPanel::default().frame(Frame::new().fill(tokens::SURROUND)).show(ui, |ui| {
+    egui::CentralPanel::default().frame(Frame::new().fill(tokens::tones(ui).ground)).show(ui, |ui| {
         let room = ui.available_rect_before_wrap();
         let width = WIDTH.min(room.width() - 48.0);
-        let top = (room.height() * 0.10).clamp(20.0, 160.0);
+        // All cards are seen at once in the lowest window.
+        let top = ((room.height() - LEAST_HEIGHT) / 2.0).clamp(14.0, 160.0);
         let left = room.center().x - width / 2.0;
         title(ui, pos2(left, room.top() + top));
         let body =
@@ -47,14 +50,15 @@ pub(crate) fn ui(ui: &mut Ui, start: &mut Start, context: &Context<'_>, commands
 
 fn title(ui: &Ui, at: egui::Pos2) {
     let painter = ui.painter();
-    glyph::broom(painter, at + vec2(22.0, 34.0), 68.0, tokens::TEXT);
-    painter.text(at + vec2(56.0, 2.0), Align2::LEFT_TOP, "Besom", tokens::display(), tokens::TEXT);
+    glyph::broom(painter, at + vec2(22.0, 34.0), 68.0, tokens::tones(ui).text);
+    painter.text(at + vec2(56.0, 2.0), Align2::LEFT_TOP, "Besom", tokens::display(), tokens::tones(ui).text);
     let line = "Sweeps a scanned reel clean of what time added, and leaves what the film-makers put there.";
-    painter.text(at + vec2(56.0, 40.0), Align2::LEFT_TOP, line, tokens::body(), tokens::QUIET);
+    painter.text(at + vec2(56.0, 40.0), Align2::LEFT_TOP, line, tokens::body(), tokens::tones(ui).quiet);
 }
 
 fn card(ui: &mut Ui, contents: impl FnOnce(&mut Ui)) {
-    let frame = Frame::new().fill(tokens::PANEL).corner_radius(CornerRadius::same(6)).inner_margin(Margin::same(20));
+    let frame =
+        Frame::new().fill(tokens::tones(ui).panel).corner_radius(CornerRadius::same(6)).inner_margin(Margin::same(20));
     frame.show(ui, |ui| {
         ui.set_width(ui.available_width());
         contents(ui);
@@ -66,7 +70,7 @@ fn open_ui(ui: &mut Ui, start: &mut Start, context: &Context<'_>, commands: &mut
         widgets::heading(ui, "New scans");
         ui.label(
             RichText::new("A folder of scans, one scan of it, or a pattern like skerry.####.dpx. Dropping one on the window does it too.")
-                .color(tokens::QUIET),
+                .color(tokens::tones(ui).quiet),
         );
         ui.add_space(4.0);
         let changed = path_field(ui, "Scans", &mut start.scans, Pick::Scans, commands);
@@ -90,7 +94,7 @@ fn open_ui(ui: &mut Ui, start: &mut Start, context: &Context<'_>, commands: &mut
 fn demo_ui(ui: &mut Ui, context: &Context<'_>, commands: &mut Vec<Command>) {
     widgets::heading(ui, "Lamps of Skerry Point");
     let text = "An invented lighthouse documentary of 1961, aged by the program itself: a reel to learn on.";
-    ui.label(RichText::new(text).color(tokens::QUIET));
+    ui.label(RichText::new(text).color(tokens::tones(ui).quiet));
     ui.add_space(8.0);
     let tooltip = "Copy the demo's scans into a working folder, survey them and find candidates";
     if widgets::main_button(ui, "Open the demo reel", tooltip, !context.busy) {
@@ -129,7 +133,7 @@ fn recent_ui(ui: &mut Ui, start: &mut Start, context: &Context<'_>, commands: &m
     card(ui, |ui| {
         widgets::heading(ui, "Recent reels");
         if context.recent.is_empty() {
-            ui.label(RichText::new("The reels you open will be listed here.").color(tokens::QUIET));
+            ui.label(RichText::new("The reels you open will be listed here.").color(tokens::tones(ui).quiet));
         }
         ScrollArea::vertical().max_height(ui.available_height() - 24.0).show(ui, |ui| {
             ui.spacing_mut().item_spacing.y = 2.0;
@@ -149,10 +153,10 @@ fn recent_row(ui: &mut Ui, recent: &Recent, busy: bool, commands: &mut Vec<Comma
         let response = ui.add_enabled(!busy, button);
         response.widget_info(|| egui::WidgetInfo::labeled(egui::Role::Button, !busy, format!("Open {name}")));
         let at = response.rect.left_top() + vec2(10.0, 4.0);
-        widgets::cut_text(ui, at, Align2::LEFT_TOP, &name, tokens::strong(), tokens::TEXT, width - 20.0);
+        widgets::cut_text(ui, at, Align2::LEFT_TOP, &name, tokens::strong(), tokens::tones(ui).text, width - 20.0);
         let line = format!("{folder}, frame {}", recent.frame);
         let at = at + vec2(0.0, 19.0);
-        widgets::cut_text(ui, at, Align2::LEFT_TOP, &line, tokens::small(), tokens::QUIET, width - 20.0);
+        widgets::cut_text(ui, at, Align2::LEFT_TOP, &line, tokens::small(), tokens::tones(ui).quiet, width - 20.0);
         if response.on_hover_text("Go on where you were").clicked() {
             commands.push(Command::Open(recent.folder.clone()));
         }

@@ -97,7 +97,7 @@ fn fact(ui: &mut Ui, name: &str, value: &str) {
         ui.spacing_mut().item_spacing.x = 0.0;
         ui.allocate_ui_with_layout(vec2(NAME, 20.0), egui::Layout::top_down(egui::Align::Min), |ui| {
             ui.set_width(NAME);
-            ui.label(RichText::new(name).color(tokens::QUIET));
+            ui.label(RichText::new(name).color(tokens::tones(ui).quiet));
         });
         let width = ui.available_width();
         ui.allocate_ui_with_layout(vec2(width, 20.0), egui::Layout::top_down(egui::Align::Min), |ui| {
@@ -114,7 +114,7 @@ fn problems(ui: &mut Ui, desk: &Desk, commands: &mut Vec<Command>) {
     widgets::heading(ui, "Problems");
     ui.add_space(2.0);
     if found.is_empty() && reel.problems().is_empty() && orphans.is_empty() {
-        ui.label(RichText::new("None: every scan is there, of one size and readable.").color(tokens::QUIET));
+        ui.label(RichText::new("None: every scan is there, of one size and readable.").color(tokens::tones(ui).quiet));
         return;
     }
     for problem in found {
@@ -154,7 +154,7 @@ fn odd_frames(ui: &mut Ui, desk: &Desk, commands: &mut Vec<Command>) {
 fn problem_row(ui: &mut Ui, text: &str, place: Option<usize>, commands: &mut Vec<Command>) {
     ui.horizontal_top(|ui| {
         let (rect, _) = ui.allocate_exact_size(vec2(16.0, 20.0), egui::Sense::hover());
-        ui.painter().text(rect.center(), Align2::CENTER_CENTER, "!", tokens::strong(), tokens::ATTENTION);
+        ui.painter().text(rect.center(), Align2::CENTER_CENTER, "!", tokens::strong(), tokens::tones(ui).attention);
         let label = egui::Label::new(text).wrap();
         if let Some(place) = place {
             let response = ui.add(label.sense(egui::Sense::click())).on_hover_text("Go to this frame on the Bench");

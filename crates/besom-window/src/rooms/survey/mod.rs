@@ -14,11 +14,11 @@ pub(crate) use facts::clock;
 
 /// Draws the room.
 pub(crate) fn ui(ui: &mut Ui, desk: &Desk, busy: bool, commands: &mut Vec<Command>) {
-    let frame = Frame::new().fill(tokens::PANEL).inner_margin(Margin::symmetric(16, 16));
+    let frame = Frame::new().fill(tokens::tones(ui).panel).inner_margin(Margin::symmetric(16, 16));
     Panel::left("facts").exact_size(380.0).resizable(false).frame(frame).show(ui, |ui| {
         egui::ScrollArea::vertical().auto_shrink(false).show(ui, |ui| facts::ui(ui, desk, commands));
     });
-    let frame = Frame::new().fill(tokens::SURROUND).inner_margin(Margin::symmetric(20, 16));
+    let frame = Frame::new().fill(tokens::tones(ui).ground).inner_margin(Margin::symmetric(20, 16));
     egui::CentralPanel::default().frame(frame).show(ui, |ui| {
         ui.horizontal(|ui| {
             widgets::heading(ui, "Shots");
@@ -35,7 +35,7 @@ fn next_step(ui: &mut Ui, desk: &Desk, busy: bool, commands: &mut Vec<Command>) 
     widgets::action_button(ui, Action::Verify, !busy && seen > 0, commands);
     widgets::action_button(ui, Action::Repair, !busy && seen > 0, commands);
     if seen == 0 {
-        if widgets::main_button(ui, Action::Detect.label(), &Action::Detect.tooltip(), !busy) {
+        if widgets::main_button(ui, Action::Detect.label(), &Action::Detect.tooltip(ui.ctx()), !busy) {
             commands.push(Command::Do(Action::Detect));
         }
     } else {

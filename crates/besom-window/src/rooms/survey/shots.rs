@@ -60,7 +60,7 @@ fn shot_row(row: &mut TableRow<'_, '_>, reel: &Reel, shot: &Shot, here: bool, co
     let counts = reel.shot_counts(shot.index);
     for text in cells(reel, shot, &counts) {
         row.col(|ui| {
-            ui.label(RichText::new(text).color(tokens::TEXT));
+            ui.label(RichText::new(text).color(tokens::tones(ui).text));
         });
     }
     row.col(|ui| share_cell(ui, &counts));
@@ -102,7 +102,7 @@ fn share_cell(ui: &mut Ui, counts: &Counts) {
         let (rect, _) = ui.allocate_exact_size(vec2(width, 16.0), Sense::hover());
         let bar =
             Rect::from_min_max(pos2(rect.left(), rect.center().y - 3.0), pos2(rect.right(), rect.center().y + 3.0));
-        widgets::share_bar(ui.painter(), bar, &[(counts.share_decided() as f32, tokens::EDGE)]);
+        widgets::share_bar(ui.painter(), bar, &[(counts.share_decided() as f32, tokens::tones(ui).edge)]);
         widgets::caption(ui, &text);
     });
 }

@@ -11,7 +11,8 @@ use std::sync::Arc;
 
 use egui::epaint::text::{FontTweak, VariationCoords};
 use egui::{
-    Color32, CornerRadius, FontData, FontDefinitions, FontFamily, FontId, Margin, Stroke, TextStyle, Theme, Vec2,
+    Color32, CornerRadius, FontData, FontDefinitions, FontFamily, FontId, Id, Margin, Stroke, TextStyle, Theme, Ui,
+    Vec2,
 };
 
 pub(crate) use tones::{Tones, tones};
@@ -138,6 +139,17 @@ pub(crate) fn light(ctx: &egui::Context, light: bool) {
 /// Loads the face, with all letters this many times their usual size.
 pub(crate) fn letters(ctx: &egui::Context, size: f32) {
     ctx.set_fonts(fonts(size));
+    ctx.data_mut(|data| data.insert_temp(Id::NULL, Letters(size)));
+}
+
+/// How many times their usual size letters are.
+#[derive(Clone, Copy)]
+struct Letters(f32);
+
+/// A measure that letters have to fit into, grown as they are.
+pub(crate) fn grown(ui: &Ui, measure: f32) -> f32 {
+    let letters: Option<Letters> = ui.data(|data| data.get_temp(Id::NULL));
+    (measure * letters.map_or(1.0, |letters| letters.0)).round()
 }
 
 fn spacing(spacing: &mut egui::style::Spacing) {

@@ -144,7 +144,7 @@ pub(crate) fn heading(ui: &mut Ui, text: &str) -> Response {
 
 /// A large figure over its caption, as wide as `width`.
 pub(crate) fn figure(ui: &mut Ui, width: f32, value: &str, caption_text: &str) {
-    ui.allocate_ui_with_layout(vec2(width, 58.0), egui::Layout::top_down(egui::Align::Min), |ui| {
+    ui.allocate_ui_with_layout(vec2(width, tokens::grown(ui, 58.0)), egui::Layout::top_down(egui::Align::Min), |ui| {
         ui.set_width(width);
         ui.spacing_mut().item_spacing.y = 0.0;
         ui.label(RichText::new(value).font(tokens::display()).color(tokens::tones(ui).text));

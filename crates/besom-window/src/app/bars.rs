@@ -11,7 +11,7 @@ use crate::{tokens, widgets};
 impl App {
     pub(super) fn top_bar(&mut self, ui: &mut Ui) {
         let frame = Frame::new().fill(tokens::tones(ui).panel).inner_margin(Margin::symmetric(12, 0));
-        Panel::top("top").exact_size(tokens::TOP_BAR).resizable(false).frame(frame).show(ui, |ui| {
+        Panel::top("top").exact_size(tokens::grown(ui, tokens::TOP_BAR)).resizable(false).frame(frame).show(ui, |ui| {
             ui.horizontal_centered(|ui| {
                 self.sign(ui);
                 self.rooms(ui);
@@ -23,7 +23,7 @@ impl App {
     }
 
     fn sign(&mut self, ui: &mut Ui) {
-        let (rect, response) = ui.allocate_exact_size(vec2(92.0, tokens::CONTROL), Sense::click());
+        let (rect, response) = ui.allocate_exact_size(vec2(tokens::grown(ui, 92.0), tokens::CONTROL), Sense::click());
         response.widget_info(|| WidgetInfo::labeled(Role::Button, true, "Besom, first screen"));
         glyph::broom(ui.painter(), pos2(rect.left() + 12.0, rect.center().y), 24.0, tokens::tones(ui).text);
         let at = pos2(rect.left() + 28.0, rect.center().y);
@@ -62,7 +62,7 @@ impl App {
             name,
             tokens::strong(),
             tokens::tones(ui).text,
-            width - 90.0,
+            width - tokens::grown(ui, 90.0),
         );
         let at = rect.left_center() + vec2(used + 10.0, 0.5);
         ui.painter().text(
@@ -111,7 +111,7 @@ impl App {
 
     pub(super) fn foot(&mut self, ui: &mut Ui) {
         let frame = Frame::new().fill(tokens::tones(ui).panel).inner_margin(Margin::symmetric(12, 0));
-        Panel::bottom("foot").exact_size(26.0).resizable(false).frame(frame).show(ui, |ui| {
+        Panel::bottom("foot").exact_size(tokens::grown(ui, 26.0)).resizable(false).frame(frame).show(ui, |ui| {
             ui.horizontal_centered(|ui| {
                 let (text, colour) = match &self.notice {
                     Some(n) if n.wrong => (n.text.as_str(), tokens::tones(ui).attention),
@@ -124,7 +124,7 @@ impl App {
                 response.widget_info(|| WidgetInfo::labeled(Role::Status, true, text));
                 let response = if text.is_empty() { response } else { response.on_hover_text(text) };
                 let (left, right) = (response.rect.left_center(), rect.right_center());
-                let room = width - 220.0;
+                let room = width - tokens::grown(ui, 220.0);
                 widgets::cut_text(ui, left, Align2::LEFT_CENTER, text, tokens::small(), colour, room);
                 ui.painter().text(right, Align2::RIGHT_CENTER, artist, tokens::small(), tokens::tones(ui).quiet);
             });

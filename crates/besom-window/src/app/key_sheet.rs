@@ -110,7 +110,7 @@ impl App {
         let keys = &self.settings.preferences.keys;
         let mut changed = None;
         let modal = Modal::new(egui::Id::unique("keys")).show(ctx, |ui| {
-            ui.set_width(WIDTHS.iter().sum::<f32>() + 3.0 * GAP);
+            ui.set_width(WIDTHS.iter().map(|width| tokens::grown(ui, *width)).sum::<f32>() + 3.0 * GAP);
             ui.horizontal(|ui| {
                 widgets::heading(ui, "Keys");
                 ui.add_space(tokens::UNIT);
@@ -121,7 +121,7 @@ impl App {
                     }
                 });
             });
-            let room = (ctx.content_rect().height() - 170.0).max(120.0);
+            let room = (ctx.content_rect().height() - tokens::grown(ui, 150.0)).max(120.0);
             egui::ScrollArea::vertical()
                 .max_height(room)
                 .min_scrolled_height(room)
@@ -144,6 +144,7 @@ fn columns(ui: &mut Ui, sheet: &mut KeySheet, keys: &Keymap) {
         ui.spacing_mut().interact_size.y = LINE;
         ui.spacing_mut().button_padding.y = 1.0;
         for (group, width) in Group::ALL.into_iter().zip(WIDTHS) {
+            let width = tokens::grown(ui, width);
             ui.vertical(|ui| {
                 ui.set_width(width);
                 ui.label(RichText::new(group.label()).font(tokens::strong()));
@@ -158,7 +159,8 @@ fn columns(ui: &mut Ui, sheet: &mut KeySheet, keys: &Keymap) {
 
 fn line(ui: &mut Ui, width: f32, sheet: &mut KeySheet, keys: &Keymap, action: Action) {
     let picked = sheet.picked == Some(action);
-    let button = Button::selectable(picked, "").min_size(vec2(width, LINE));
+    let (height, keys_width) = (tokens::grown(ui, LINE), tokens::grown(ui, KEYS));
+    let button = Button::selectable(picked, "").min_size(vec2(width, height));
     let response = ui.add(button);
     let text = keys.all_keys_text(action);
     let said = if text.is_empty() { "none" } else { &text };
@@ -167,9 +169,17 @@ fn line(ui: &mut Ui, width: f32, sheet: &mut KeySheet, keys: &Keymap, action: Ac
     // What a person changed stands out from what Besom came with.
     let (font, ink) =
         if keys.is_changed(action) { (tokens::small_strong(), tones.text) } else { (tokens::small(), tones.quiet) };
-    widgets::cut_text(ui, at, Align2::LEFT_CENTER, said, font, ink, KEYS - 4.0);
-    let at = at + vec2(KEYS, 0.0);
-    widgets::cut_text(ui, at, Align2::LEFT_CENTER, action.label(), tokens::small(), tones.text, width - KEYS - 10.0);
+    widgets::cut_text(ui, at, Align2::LEFT_CENTER, said, font, ink, keys_width - 4.0);
+    let at = at + vec2(keys_width, 0.0);
+    widgets::cut_text(
+        ui,
+        at,
+        Align2::LEFT_CENTER,
+        action.label(),
+        tokens::small(),
+        tones.text,
+        width - keys_width - 10.0,
+    );
     let name = format!("{}: {said}", action.label());
     response.widget_info(|| WidgetInfo::selected(Role::Button, true, picked, &name));
     if response.on_hover_text(action.entry().hint).clicked() {

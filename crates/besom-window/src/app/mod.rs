@@ -100,6 +100,8 @@ pub struct App {
     over: Over,
     key_sheet: KeySheet,
     preferences_sheet: PreferencesSheet,
+    /// Size of the letters that are loaded, in percent.
+    letters: u32,
     /// The decision that was taken last.
     last: Option<Decision>,
     settings: Settings,
@@ -117,8 +119,9 @@ impl App {
     ) -> std::io::Result<Self> {
         tokens::apply(ctx);
         let preferences = &settings.preferences;
-        tokens::letters(ctx, preferences.letters as f32 / 100.0);
         preferences.keys.share(ctx);
+        // There must be a face in the first frame; how large it can be is known then.
+        tokens::letters(ctx, 1.0);
         Ok(Self {
             ctx: ctx.clone(),
             started_as: artist,
@@ -134,6 +137,7 @@ impl App {
             over: Over::None,
             key_sheet: KeySheet::default(),
             preferences_sheet: PreferencesSheet::default(),
+            letters: 100,
             last: None,
             settings,
             commands: Vec::new(),

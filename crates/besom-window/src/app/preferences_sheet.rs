@@ -47,7 +47,7 @@ impl App {
         let usual = &self.started_as;
         let mut settled = false;
         let modal = Modal::new(egui::Id::unique("preferences")).show(ctx, |ui| {
-            ui.set_width(WIDTH);
+            ui.set_width(tokens::grown(ui, WIDTH));
             widgets::heading(ui, "Preferences");
             widgets::caption(ui, "They count for every reel, and never change what is found or repaired.");
             ui.add_space(tokens::UNIT);
@@ -102,9 +102,6 @@ impl App {
     pub(super) fn prefer(&mut self, new: Preferences) {
         let old = std::mem::replace(&mut self.settings.preferences, new);
         let new = &self.settings.preferences;
-        if new.letters != old.letters {
-            tokens::letters(&self.ctx, new.letters as f32 / 100.0);
-        }
         if new.keys != old.keys {
             new.keys.share(&self.ctx);
         }
@@ -137,10 +134,17 @@ impl App {
 
     /// Keeps the theme whatever the system's is, and makes the whole window as large as is preferred, as far as every room
     /// still fits into it.
-    pub(super) fn keep_look(&self, ctx: &Context) {
-        tokens::light(ctx, self.settings.preferences.light);
-        let scale = self.settings.preferences.scale.min(fitting_percent(ctx));
+    pub(super) fn keep_look(&mut self, ctx: &Context) {
+        let preferences = &self.settings.preferences;
+        tokens::light(ctx, preferences.light);
+        let room = fitting_percent(ctx);
+        let scale = preferences.scale.min(room);
         ctx.set_zoom_factor(scale as f32 / 100.0);
+        let letters = preferences.letters.min(fitting_letters(room, scale));
+        if self.letters != letters {
+            self.letters = letters;
+            tokens::letters(ctx, letters as f32 / 100.0);
+        }
     }
 
     /// One step larger or smaller.
@@ -163,6 +167,13 @@ impl App {
 fn fitting_percent(ctx: &Context) -> u32 {
     let whole = ctx.content_rect().size() * ctx.zoom_factor();
     percent_of(whole.x, whole.y)
+}
+
+/// The largest letters in percent at which every room fits, once everything is at this scale; columns grow with them. In steps,
+/// so that a window that is being dragged larger does not load the face at every point.
+fn fitting_letters(room: u32, scale: u32) -> u32 {
+    let most = room * 100 / scale.max(1);
+    (most / 5 * 5).clamp(*LETTERS.start(), *LETTERS.end())
 }
 
 fn percent_of(width: f32, height: f32) -> u32 {
@@ -192,11 +203,14 @@ impl PreferencesSheet {
 /// A line: what it is on the left, the control on the right.
 fn line<R>(ui: &mut Ui, name: &str, control: impl FnOnce(&mut Ui, egui::Id) -> R) -> R {
     ui.horizontal(|ui| {
-        let label =
-            ui.allocate_ui_with_layout(vec2(NAMES, tokens::CONTROL), Layout::left_to_right(Align::Center), |ui| {
-                ui.set_width(NAMES);
+        let label = ui.allocate_ui_with_layout(
+            vec2(tokens::grown(ui, NAMES), tokens::CONTROL),
+            Layout::left_to_right(Align::Center),
+            |ui| {
+                ui.set_width(tokens::grown(ui, NAMES));
                 ui.label(name).id
-            });
+            },
+        );
         control(ui, label.inner)
     })
     .inner
@@ -208,7 +222,7 @@ fn note(ui: &mut Ui, words: &str, wrong: bool) {
         // Nearer to what it explains than a line of controls would be.
         ui.spacing_mut().interact_size.y = 16.0;
         ui.horizontal(|ui| {
-            ui.add_space(NAMES + tokens::UNIT);
+            ui.add_space(tokens::grown(ui, NAMES) + tokens::UNIT);
             let tones = tokens::tones(ui);
             let ink = if wrong { tones.attention } else { tones.quiet };
             ui.add(egui::Label::new(RichText::new(words).font(tokens::small()).color(ink)).wrap());
@@ -257,14 +271,18 @@ fn look_ui(ui: &mut Ui, draft: &mut Preferences, room: u32) -> bool {
         note(ui, &format!("This window has room for {room} %; a larger one shows more of it."), false);
     }
     settled |= line(ui, "Size of letters", |ui, label| {
-        percent(ui, label, &mut draft.letters, LETTERS, "Letters alone; controls stay as they are")
+        percent(ui, label, &mut draft.letters, LETTERS, "Letters, and the columns that hold them")
     });
+    let letters = fitting_letters(room, draft.scale.min(room));
+    if draft.letters > letters {
+        note(ui, &format!("At that size of everything this window has room for letters of {letters} %."), false);
+    }
     settled
 }
 
 /// A slider in steps of five percent; true once it is let go at another value.
 fn percent(ui: &mut Ui, label: egui::Id, value: &mut u32, range: std::ops::RangeInclusive<u32>, tooltip: &str) -> bool {
-    ui.spacing_mut().slider_width = ui.available_width() - 80.0;
+    ui.spacing_mut().slider_width = ui.available_width() - tokens::grown(ui, 80.0);
     let slider = Slider::new(value, range).step_by(5.0).suffix(" %");
     let response = ui.add(slider).labelled_by(label).on_hover_text(tooltip);
     response.drag_stopped() || (response.changed() && !response.dragged())
@@ -280,7 +298,7 @@ fn use_ui(ui: &mut Ui, draft: &mut Preferences) -> bool {
         response.drag_stopped() || (response.changed() && !response.dragged())
     });
     settled |= line(ui, "Automatic flip", |ui, label| {
-        ui.spacing_mut().slider_width = ui.available_width() - 112.0;
+        ui.spacing_mut().slider_width = ui.available_width() - tokens::grown(ui, 112.0);
         let slider = Slider::new(&mut draft.flip_rate, FLIP_RATES).step_by(0.05).fixed_decimals(2).suffix(" a second");
         let response =
             ui.add(slider).labelled_by(label).on_hover_text("How often before and after alternate by themselves");
@@ -300,6 +318,9 @@ mod tests {
         assert_eq!(percent_of(3840.0, 2160.0), 317);
         assert_eq!(percent_of(1024.0, 600.0), 86, "a small screen shows every room a little smaller");
         assert_eq!(percent_of(320.0, 200.0), *SCALES.start());
+        assert_eq!(fitting_letters(105, 100), 105);
+        assert_eq!(fitting_letters(162, 150), 105, "what everything takes is not there for the letters");
+        assert_eq!((fitting_letters(300, 100), fitting_letters(75, 75)), (*LETTERS.end(), 100));
     }
 
     #[test]

@@ -63,7 +63,7 @@ fn crops(ui: &mut Ui, bench: &Bench, desk: &Desk, id: CandidateId) {
     let gap = (width - side * CROPS as f32) / (CROPS - 1) as f32;
     let frames = around(desk);
     let current = bench.crops_of == Some(id);
-    let (rect, _) = ui.allocate_exact_size(vec2(width, side + 18.0), Sense::hover());
+    let (rect, _) = ui.allocate_exact_size(vec2(width, side + tokens::grown(ui, 18.0)), Sense::hover());
     for (index, (crop, frame)) in bench.crops.iter().zip(frames).enumerate() {
         let at = rect.min + vec2((index as f32 * (side + gap)).round(), 0.0);
         let square = Rect::from_min_size(at, Vec2::splat(side));
@@ -98,8 +98,8 @@ fn pair(ui: &mut Ui, bench: &Bench, desk: &Desk, id: CandidateId, room: f32) {
     let width = ui.available_width();
     let half = ((width - GAP) / 2.0).floor();
     // On a low screen the pictures give way, so that reasons and risk are read without scrolling.
-    let side = half.min((room - ROOM_FOR_WORDS).max(96.0)).floor();
-    let (rect, _) = ui.allocate_exact_size(vec2(width, side + 18.0), Sense::hover());
+    let side = half.min((room - tokens::grown(ui, ROOM_FOR_WORDS)).max(96.0)).floor();
+    let (rect, _) = ui.allocate_exact_size(vec2(width, side + tokens::grown(ui, 18.0)), Sense::hover());
     let inset = ((half - side) / 2.0).floor();
     let left = Rect::from_min_size(rect.min + vec2(inset, 0.0), Vec2::splat(side));
     let right = Rect::from_min_size(rect.min + vec2(half + GAP + inset, 0.0), Vec2::splat(side));

@@ -11,7 +11,7 @@ use crate::command::Command;
 use crate::desk::Desk;
 use crate::{glyph, tokens, widgets};
 
-/// Height of a candidate's row.
+/// Height of a candidate's row with letters of the usual size.
 const LIST_ROW: f32 = tokens::ROW + 12.0;
 
 /// Draws the column.
@@ -111,7 +111,7 @@ fn candidates(ui: &mut Ui, desk: &Desk, commands: &mut Vec<Command>) {
     if let Some(offset) = offset_for_hand(ui, desk) {
         area = area.vertical_scroll_offset(offset);
     }
-    area.show_rows(ui, LIST_ROW, list.len(), |ui, rows| {
+    area.show_rows(ui, tokens::grown(ui, LIST_ROW), list.len(), |ui, rows| {
         for id in list.get(rows).unwrap_or_default() {
             candidate_row(ui, desk, *id, commands);
         }
@@ -131,7 +131,7 @@ fn offset_for_hand(ui: &Ui, desk: &Desk) -> Option<f32> {
     ui.data_mut(|d| d.insert_temp(id, now));
     let at = desk.list().iter().position(|other| *other == hand)? as f32;
     let room = ui.available_height();
-    Some((at * (LIST_ROW + 2.0) - room / 3.0).max(0.0))
+    Some((at * (tokens::grown(ui, LIST_ROW) + 2.0) - room / 3.0).max(0.0))
 }
 
 fn candidate_row(ui: &mut Ui, desk: &Desk, id: CandidateId, commands: &mut Vec<Command>) {
@@ -144,7 +144,7 @@ fn candidate_row(ui: &mut Ui, desk: &Desk, id: CandidateId, commands: &mut Vec<C
     let proposed = desk.learning().filter(|_| desk.proposed(id)).map(|learning| learning.proposes);
     let proposal = proposed.map_or_else(String::new, |as_what| format!(", proposed as {}", as_what.word()));
     let name = format!("{} {}, {}{risk}{belongs}{proposal}", candidate.kind.word(), id.index + 1, decision.word());
-    let (response, rect) = widgets::row(ui, LIST_ROW, chosen, &name);
+    let (response, rect) = widgets::row(ui, tokens::grown(ui, LIST_ROW), chosen, &name);
     let painter = ui.painter();
     let mark_at = rect.left_center() + vec2(15.0, 0.0);
     if let Some(as_what) = proposed {

@@ -24,28 +24,34 @@ pub(crate) use model::Bench;
 pub(crate) fn ui(ui: &mut Ui, bench: &mut Bench, desk: &Desk, commands: &mut Vec<Command>) {
     let plain = Frame::new().fill(tokens::tones(ui).panel);
     let strip = plain.inner_margin(Margin { left: 12, right: 12, top: 2, bottom: 4 });
-    Panel::bottom("strip").exact_size(tokens::STRIP).resizable(false).frame(strip).show(ui, |ui| {
+    Panel::bottom("strip").exact_size(tokens::grown(ui, tokens::STRIP)).resizable(false).frame(strip).show(ui, |ui| {
         strip::ui(ui, desk, commands);
     });
     let bar = plain.inner_margin(Margin::symmetric(12, 0));
-    Panel::bottom("place").exact_size(tokens::TOOL_BAR).resizable(false).frame(bar).show(ui, |ui| {
+    Panel::bottom("place").exact_size(tokens::grown(ui, tokens::TOOL_BAR)).resizable(false).frame(bar).show(ui, |ui| {
         ui.horizontal_centered(|ui| place::ui(ui, bench, desk, commands));
     });
-    Panel::left("list").exact_size(tokens::LIST_WIDTH).resizable(false).frame(plain).show(ui, |ui| {
-        list::ui(ui, bench, desk, commands);
-    });
+    Panel::left("list").exact_size(tokens::grown(ui, tokens::LIST_WIDTH)).resizable(false).frame(plain).show(
+        ui,
+        |ui| {
+            list::ui(ui, bench, desk, commands);
+        },
+    );
     // Tools stand in the column of the candidate in hand, so that nothing ever covers the picture.
-    Panel::right("hand").exact_size(tokens::HAND_WIDTH).resizable(false).frame(plain).show(ui, |ui| {
-        if bench.form.is_some() {
-            protect::ui(ui, bench, desk, commands);
-        } else if bench.bulk.is_some() {
-            bulk::ui(ui, bench, desk, commands);
-        } else if bench.viewing_open {
-            tools::viewing_ui(ui, bench);
-        }
-        hand::ui(ui, bench, desk, commands);
-    });
-    Panel::top("tools").exact_size(tokens::TOOL_BAR).resizable(false).frame(bar).show(ui, |ui| {
+    Panel::right("hand").exact_size(tokens::grown(ui, tokens::HAND_WIDTH)).resizable(false).frame(plain).show(
+        ui,
+        |ui| {
+            if bench.form.is_some() {
+                protect::ui(ui, bench, desk, commands);
+            } else if bench.bulk.is_some() {
+                bulk::ui(ui, bench, desk, commands);
+            } else if bench.viewing_open {
+                tools::viewing_ui(ui, bench);
+            }
+            hand::ui(ui, bench, desk, commands);
+        },
+    );
+    Panel::top("tools").exact_size(tokens::grown(ui, tokens::TOOL_BAR)).resizable(false).frame(bar).show(ui, |ui| {
         ui.horizontal_centered(|ui| tools::ui(ui, bench, desk, commands));
     });
     egui::CentralPanel::default().frame(Frame::new().fill(tokens::SURROUND)).show(ui, |ui| {

@@ -23,8 +23,8 @@ pub(super) fn ui(ui: &mut Ui, desk: &Desk, commands: &mut Vec<Command>) {
     response.widget_info(|| WidgetInfo::labeled(Role::Image, true, &name));
     let columns = Columns::new(frames, rect.left(), rect.width(), COLUMN);
     let bars = Rect::from_min_max(
-        pos2(rect.left(), rect.top() + SHOTS),
-        pos2(rect.right(), rect.bottom() - SCALE - PROTECTED),
+        pos2(rect.left(), rect.top() + tokens::grown(ui, SHOTS)),
+        pos2(rect.right(), rect.bottom() - tokens::grown(ui, SCALE) - PROTECTED),
     );
     shots(ui, desk, &columns, rect.top(), bars);
     bars_ui(ui, desk, &columns, bars);

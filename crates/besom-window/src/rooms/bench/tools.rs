@@ -12,11 +12,17 @@ use crate::{tokens, widgets};
 
 /// From this width on the bar has room for the keys beside the words.
 const WITH_KEYS: f32 = 960.0;
+/// Below this one the words stand closer, and the zoom is told by the buttons alone.
+const NARROW: f32 = 690.0;
 
 /// Draws the bar.
 pub(super) fn ui(ui: &mut Ui, bench: &mut Bench, _desk: &Desk, commands: &mut Vec<Command>) {
     ui.spacing_mut().item_spacing.x = 2.0;
-    let keys = ui.available_width() > WITH_KEYS;
+    let keys = ui.available_width() > tokens::grown(ui, WITH_KEYS);
+    let narrow = ui.available_width() < tokens::grown(ui, NARROW);
+    if narrow {
+        ui.spacing_mut().button_padding.x = 6.0;
+    }
     let toggle = |ui: &mut Ui, action, on, commands: &mut Vec<Command>| {
         widgets::toggle_button(ui, action, on, keys, commands);
     };
@@ -30,12 +36,10 @@ pub(super) fn ui(ui: &mut Ui, bench: &mut Bench, _desk: &Desk, commands: &mut Ve
     ] {
         toggle(ui, action, on, commands);
     }
-    ui.add_space(4.0);
-    let text = if zoom >= 1.0 { format!("{zoom:.1}:1") } else { format!("1:{:.1}", 1.0 / zoom.max(1e-3)) };
-    ui.allocate_ui_with_layout(vec2(44.0, tokens::CONTROL), Layout::left_to_right(Align::Center), |ui| {
-        ui.set_width(44.0);
-        widgets::caption(ui, &text.replace(".0:", ":").replace(".0", ""));
-    });
+    if !narrow {
+        ui.add_space(4.0);
+        zoom_figure(ui, zoom);
+    }
     ui.add_space(4.0);
     toggle(ui, Action::Flip, bench.flipped, commands);
     toggle(ui, Action::AutoFlip, bench.auto.is_some(), commands);
@@ -52,6 +56,15 @@ pub(super) fn ui(ui: &mut Ui, bench: &mut Bench, _desk: &Desk, commands: &mut Ve
         toggle(ui, Action::Protect, bench.form.is_some(), commands);
         toggle(ui, Action::Viewing, bench.viewing_open, commands);
         toggle(ui, Action::Outlines, bench.outlines, commands);
+    });
+}
+
+fn zoom_figure(ui: &mut Ui, zoom: f32) {
+    let text = if zoom >= 1.0 { format!("{zoom:.1}:1") } else { format!("1:{:.1}", 1.0 / zoom.max(1e-3)) };
+    let width = tokens::grown(ui, 44.0);
+    ui.allocate_ui_with_layout(vec2(width, tokens::CONTROL), Layout::left_to_right(Align::Center), |ui| {
+        ui.set_width(width);
+        widgets::caption(ui, &text.replace(".0:", ":").replace(".0", ""));
     });
 }
 

@@ -44,7 +44,7 @@ pub(super) fn profile(ui: &mut Ui, height: f32, desk: &Desk, commands: &mut Vec<
     if frames == 0 {
         return;
     }
-    let plot = Rect::from_min_max(rect.min + vec2(44.0, 10.0), rect.max - vec2(8.0, 20.0));
+    let plot = Rect::from_min_max(rect.min + vec2(44.0, 10.0), rect.max - vec2(8.0, tokens::grown(ui, 20.0)));
     let columns = ((plot.width() / COLUMN) as usize).clamp(1, frames);
     let range = |c: usize| (c * frames / columns, ((c + 1) * frames / columns).max(c * frames / columns + 1));
     let mean = |t: &Tally, c: usize| t.shown as f32 / (range(c).1 - range(c).0) as f32;

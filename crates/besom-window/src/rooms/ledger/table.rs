@@ -25,12 +25,14 @@ const COLUMNS: [(&str, &str, f32); 8] = [
 /// Draws the table with the whole reel as its last row.
 pub(super) fn ui(ui: &mut Ui, table: &LedgerTable) {
     let layout = Layout::right_to_left(Align::Center);
+    let letters = tokens::grown(ui, 100.0) / 100.0;
+    let grown = |measure: f32| (measure * letters).round();
     let mut builder = TableBuilder::new(ui).id_salt("ledger").striped(false).sense(Sense::hover()).cell_layout(layout);
-    builder = builder.column(Column::exact(150.0).clip(true));
+    builder = builder.column(Column::exact(grown(150.0)).clip(true));
     for (_, _, width) in COLUMNS {
-        builder = builder.column(Column::exact(width).clip(true));
+        builder = builder.column(Column::exact(grown(width)).clip(true));
     }
-    let builder = builder.column(Column::remainder().at_least(80.0).clip(true)).header(24.0, |mut row| {
+    let builder = builder.column(Column::remainder().at_least(80.0).clip(true)).header(grown(24.0), |mut row| {
         row.col(|ui| left(ui, |ui| _ = widgets::caption(ui, "")));
         for (heading, tooltip, _) in COLUMNS {
             row.col(|ui| _ = widgets::caption(ui, heading).on_hover_text(tooltip));
@@ -38,7 +40,7 @@ pub(super) fn ui(ui: &mut Ui, table: &LedgerTable) {
         row.col(|_| {});
     });
     builder.body(|body| {
-        body.rows(tokens::ROW, table.rows.len() + 1, |mut row| {
+        body.rows(grown(tokens::ROW), table.rows.len() + 1, |mut row| {
             let total = row.index() == table.rows.len();
             if let Some(content) = table.rows.get(row.index()).or(total.then_some(&table.total)) {
                 let label = label(table, row.index(), content, total);

@@ -39,7 +39,7 @@ pub(crate) fn ui(ui: &mut Ui, start: &mut Start, context: &Context<'_>, commands
         let left = room.center().x - width / 2.0;
         title(ui, pos2(left, room.top() + top));
         let body =
-            egui::Rect::from_min_max(pos2(left, room.top() + top + 100.0), pos2(left + width, room.bottom() - 12.0));
+            egui::Rect::from_min_max(pos2(left, room.top() + top + 88.0), pos2(left + width, room.bottom() - 12.0));
         let column = (width - GAP) / 2.0;
         let first = body.with_max_x(body.left() + column);
         let second = body.with_min_x(body.right() - column);

@@ -92,11 +92,11 @@ fn plain_path(path: &Path) -> String {
 }
 
 fn fact(ui: &mut Ui, name: &str, value: &str) {
-    const NAME: f32 = 112.0;
+    let names = tokens::grown(ui, 112.0);
     ui.horizontal_top(|ui| {
         ui.spacing_mut().item_spacing.x = 0.0;
-        ui.allocate_ui_with_layout(vec2(NAME, 20.0), egui::Layout::top_down(egui::Align::Min), |ui| {
-            ui.set_width(NAME);
+        ui.allocate_ui_with_layout(vec2(names, 20.0), egui::Layout::top_down(egui::Align::Min), |ui| {
+            ui.set_width(names);
             ui.label(RichText::new(name).color(tokens::tones(ui).quiet));
         });
         let width = ui.available_width();

@@ -15,7 +15,7 @@ pub(crate) use facts::clock;
 /// Draws the room.
 pub(crate) fn ui(ui: &mut Ui, desk: &Desk, busy: bool, commands: &mut Vec<Command>) {
     let frame = Frame::new().fill(tokens::tones(ui).panel).inner_margin(Margin::symmetric(16, 16));
-    Panel::left("facts").exact_size(380.0).resizable(false).frame(frame).show(ui, |ui| {
+    Panel::left("facts").exact_size(tokens::grown(ui, 380.0)).resizable(false).frame(frame).show(ui, |ui| {
         egui::ScrollArea::vertical().auto_shrink(false).show(ui, |ui| facts::ui(ui, desk, commands));
     });
     let frame = Frame::new().fill(tokens::tones(ui).ground).inner_margin(Margin::symmetric(20, 16));

@@ -24,12 +24,14 @@ const COLUMNS: [(&str, &str, f32, bool); 8] = [
 /// Draws the table; a click leads to the shot on the Bench.
 pub(super) fn ui(ui: &mut Ui, desk: &Desk, commands: &mut Vec<Command>) {
     let reel = desk.reel();
+    let letters = tokens::grown(ui, 100.0) / 100.0;
+    let grown = |measure: f32| (measure * letters).round();
     let mut table = TableBuilder::new(ui).id_salt("shots").sense(Sense::click()).striped(false).cell_layout(cell());
     for (_, _, width, _) in COLUMNS {
-        table = table.column(Column::exact(width).clip(true));
+        table = table.column(Column::exact(grown(width)).clip(true));
     }
     table = table.column(Column::remainder().at_least(120.0).clip(true));
-    let table = table.header(24.0, |mut row| {
+    let table = table.header(grown(24.0), |mut row| {
         for (heading, tooltip, _, _) in COLUMNS {
             row.col(|ui| {
                 widgets::caption(ui, heading).on_hover_text(tooltip);
@@ -43,7 +45,7 @@ pub(super) fn ui(ui: &mut Ui, desk: &Desk, commands: &mut Vec<Command>) {
         });
     });
     table.body(|body| {
-        body.rows(tokens::ROW + 4.0, reel.shots().len(), |mut row| {
+        body.rows(grown(tokens::ROW + 4.0), reel.shots().len(), |mut row| {
             if let Some(shot) = reel.shots().get(row.index()) {
                 shot_row(&mut row, reel, shot, desk.shot().is_some_and(|s| s.index == shot.index), commands);
             }

@@ -218,7 +218,7 @@ table! {
         RejectFrame [shift(Key::R)] "Reject the rest of the frame", "Reject every undecided candidate shown in this frame; one step to undo";
         WholeGroup [plain(Key::T)] "Whole group", "Take all of the cloud, line or gate mark that the candidate belongs to in hand: the next decision takes it as one, on every frame, and is one step to undo";
         AllAlike [plain(Key::K)] "All its kin", "Count the undecided candidates of this shot that are like the one in hand, then decide them in one step";
-        AllAbove [plain(Key::E)] "Everything above the slider", "Count the undecided candidates of this shot from its sensitivity on, then decide them in one step";
+        AllAbove [plain(Key::E)] "All above the slider", "Count the undecided candidates of this shot from its sensitivity on, then decide them in one step";
         TakeProposals [shift(Key::I)] "Take proposals", "Decide everything in this shot that is proposed, as the marks it is like were decided; one step to undo";
         Learn [shift(Key::L)] "Learn", "Let this shot's undecided candidates that are like marks you called intended or rejected lose confidence and be proposed; off, every candidate has the detector's confidence again";
         NextSource [plain(Key::G)] "Get the fill elsewhere", "Fill from the automatic choice, the frame before, the frame after, or this frame's surroundings";

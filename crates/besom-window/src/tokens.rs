@@ -162,6 +162,9 @@ fn spacing(spacing: &mut egui::style::Spacing) {
     spacing.menu_margin = Margin::same(14);
     spacing.tooltip_width = 340.0;
     spacing.scroll = egui::style::ScrollStyle { bar_width: 6.0, ..egui::style::ScrollStyle::solid() };
+    // A list that is sent to a row by key in the frame in which its room shrinks would be taken for pulled past its end, and
+    // glide away from the row.
+    spacing.scroll.kinetic.rubber_band = false;
 }
 
 /// The face: Source Sans 3, a humanist sans with figures of one width, so that counts stand in columns.

@@ -7,7 +7,7 @@ use besom_reel::{Decision, Reel};
 use egui::accesskit::Role;
 use egui::{Key, Modifiers, Theme};
 use egui_kittest::Harness;
-use egui_kittest::kittest::Queryable;
+use egui_kittest::kittest::{NodeT, Queryable};
 
 use besom_window::{App, app_for_tests};
 use common::{FIRST, Store, click, closed, press, press_with, reel, sized, window, window_from};
@@ -194,4 +194,20 @@ fn a_reel_is_found_as_it_was_left() {
     drop(harness);
     let harness = window_from(&store);
     assert!(harness.state().reel().is_none() && harness.query_by_label("New scans").is_some());
+}
+
+#[test]
+fn every_control_of_the_sheets_has_a_name() {
+    let (_folder, mut harness) = bench();
+    for (modifiers, key) in [(Modifiers::COMMAND, Key::Comma), (Modifiers::NONE, Key::F1), (Modifiers::NONE, Key::E)] {
+        press_with(&mut harness, modifiers, key);
+        let roles = [Role::Button, Role::TextInput, Role::Slider, Role::SpinButton, Role::CheckBox];
+        let nameless: Vec<_> = harness
+            .query_all_by(|n| roles.contains(&n.role()))
+            .filter(|n| n.accesskit_node().label().is_none_or(|l| l.trim().is_empty()))
+            .map(|n| format!("{:?} at {:?}", n.accesskit_node().role(), n.rect()))
+            .collect();
+        assert!(nameless.is_empty(), "{key:?}: {nameless:?}");
+        press(&mut harness, Key::Escape);
+    }
 }

@@ -17,7 +17,7 @@ pub(super) fn ui(ui: &mut Ui, bench: &mut Bench, desk: &Desk, commands: &mut Vec
     Panel::top("bulk").resizable(false).frame(frame).show(ui, |ui| {
         widgets::heading(ui, match bulk.scope {
             Scope::Alike => "All its kin in this shot",
-            Scope::Above => "Everything above the slider",
+            Scope::Above => "All above the slider in this shot",
         });
         let (scope, with_risk) = (bulk.scope, bulk.with_risk);
         let count = bulk.count(desk).cloned();

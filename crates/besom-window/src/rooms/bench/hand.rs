@@ -237,7 +237,20 @@ fn decisions(ui: &mut Ui, desk: &Desk, commands: &mut Vec<Command>) {
     if let Some(group) = desk.group() {
         whole_group(ui, desk, &group, commands);
     }
-    let size = vec2(((ui.available_width() - gap) / 2.0).floor(), 34.0);
+    let half = ((ui.available_width() - gap) / 2.0).floor();
+    ui.horizontal(|ui| {
+        ui.spacing_mut().item_spacing.x = gap;
+        for action in [Action::SameAgain, Action::AllAlike] {
+            ui.allocate_ui_with_layout(
+                vec2(half, tokens::grown(ui, tokens::CONTROL)),
+                Layout::top_down_justified(Align::Min),
+                |ui| {
+                    widgets::action_button(ui, action, standing.is_some(), commands);
+                },
+            );
+        }
+    });
+    let size = vec2(half, 34.0);
     ui.spacing_mut().item_spacing = Vec2::splat(gap);
     for row in [[Decision::Accepted, Decision::Rejected], [Decision::Intended, Decision::Undecided]] {
         ui.horizontal(|ui| {

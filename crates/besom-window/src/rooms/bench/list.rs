@@ -67,6 +67,8 @@ fn sensitivity(ui: &mut Ui, bench: &mut Bench, desk: &Desk, commands: &mut Vec<C
             widgets::caption(ui, &format!("{shown} of {all} shown"));
         });
     });
+    ui.add_space(2.0);
+    widgets::action_button(ui, Action::AllAbove, shown > 0, commands);
 }
 
 /// What the shot has learned from its decisions: the switch, what it found, and the button that takes it.
@@ -123,15 +125,18 @@ fn candidates(ui: &mut Ui, desk: &Desk, commands: &mut Vec<Command>) {
 fn offset_for_hand(ui: &Ui, desk: &Desk) -> Option<f32> {
     let id = egui::Id::unique("list hand");
     let hand = desk.hand()?;
-    let before: Option<(CandidateId, bool)> = ui.data(|d| d.get_temp(id));
-    let now = (hand, desk.worst_first());
+    let room = ui.available_height();
+    // A panel that comes or goes above the list changes its room, and must not hide the row.
+    let before: Option<(CandidateId, bool, usize, u32)> = ui.data(|d| d.get_temp(id));
+    let now = (hand, desk.worst_first(), desk.list().len(), room as u32);
     if before == Some(now) {
         return None;
     }
     ui.data_mut(|d| d.insert_temp(id, now));
     let at = desk.list().iter().position(|other| *other == hand)? as f32;
-    let room = ui.available_height();
-    Some((at * (tokens::grown(ui, LIST_ROW) + 2.0) - room / 3.0).max(0.0))
+    let pitch = tokens::grown(ui, LIST_ROW) + 2.0;
+    let most = (desk.list().len() as f32 * pitch - 2.0 - room).max(0.0);
+    Some((at * pitch - room / 3.0).clamp(0.0, most))
 }
 
 fn candidate_row(ui: &mut Ui, desk: &Desk, id: CandidateId, commands: &mut Vec<Command>) {

@@ -33,13 +33,15 @@ const LEAST_HEIGHT: f32 = 610.0;
 pub(crate) fn ui(ui: &mut Ui, start: &mut Start, context: &Context<'_>, commands: &mut Vec<Command>) {
     egui::CentralPanel::default().frame(Frame::new().fill(tokens::tones(ui).ground)).show(ui, |ui| {
         let room = ui.available_rect_before_wrap();
-        let width = WIDTH.min(room.width() - 48.0);
+        let width = tokens::grown(ui, WIDTH).min(room.width() - 48.0);
         // All cards are seen at once in the lowest window.
-        let top = ((room.height() - LEAST_HEIGHT) / 2.0).clamp(14.0, 160.0);
+        let top = ((room.height() - tokens::grown(ui, LEAST_HEIGHT)) / 2.0).clamp(14.0, 160.0);
         let left = room.center().x - width / 2.0;
         title(ui, pos2(left, room.top() + top));
-        let body =
-            egui::Rect::from_min_max(pos2(left, room.top() + top + 88.0), pos2(left + width, room.bottom() - 12.0));
+        let body = egui::Rect::from_min_max(
+            pos2(left, room.top() + top + tokens::grown(ui, 88.0)),
+            pos2(left + width, room.bottom() - 12.0),
+        );
         let column = (width - GAP) / 2.0;
         let first = body.with_max_x(body.left() + column);
         let second = body.with_min_x(body.right() - column);
@@ -50,10 +52,11 @@ pub(crate) fn ui(ui: &mut Ui, start: &mut Start, context: &Context<'_>, commands
 
 fn title(ui: &Ui, at: egui::Pos2) {
     let painter = ui.painter();
-    glyph::broom(painter, at + vec2(22.0, 34.0), 68.0, tokens::tones(ui).text);
-    painter.text(at + vec2(56.0, 2.0), Align2::LEFT_TOP, "Besom", tokens::display(), tokens::tones(ui).text);
+    let grown = |x: f32, y: f32| vec2(tokens::grown(ui, x), tokens::grown(ui, y));
+    glyph::broom(painter, at + grown(22.0, 34.0), tokens::grown(ui, 68.0), tokens::tones(ui).text);
+    painter.text(at + grown(56.0, 2.0), Align2::LEFT_TOP, "Besom", tokens::display(), tokens::tones(ui).text);
     let line = "Sweeps a scanned reel clean of what time added, and leaves what the film-makers put there.";
-    painter.text(at + vec2(56.0, 40.0), Align2::LEFT_TOP, line, tokens::body(), tokens::tones(ui).quiet);
+    painter.text(at + grown(56.0, 40.0), Align2::LEFT_TOP, line, tokens::body(), tokens::tones(ui).quiet);
 }
 
 fn card(ui: &mut Ui, contents: impl FnOnce(&mut Ui)) {
@@ -105,10 +108,10 @@ fn demo_ui(ui: &mut Ui, context: &Context<'_>, commands: &mut Vec<Command>) {
 fn path_field(ui: &mut Ui, label: &str, text: &mut String, pick: Pick, commands: &mut Vec<Command>) -> bool {
     let caption = widgets::caption(ui, label);
     ui.horizontal(|ui| {
-        let width = ui.available_width() - 94.0;
+        let width = ui.available_width() - tokens::grown(ui, 94.0);
         let field = TextEdit::singleline(text).desired_width(width).margin(vec2(8.0, 5.0));
         let changed = ui.add(field).labelled_by(caption.id).changed();
-        let button = ui.add(egui::Button::new("Choose…").min_size(vec2(86.0, 30.0)));
+        let button = ui.add(egui::Button::new("Choose…").min_size(vec2(tokens::grown(ui, 86.0), 30.0)));
         let name = format!("Choose {}", label.to_lowercase());
         button.widget_info(|| egui::WidgetInfo::labeled(egui::Role::Button, true, &name));
         if button.on_hover_text("Choose the folder in a dialog of the system").clicked() {
@@ -148,14 +151,14 @@ fn recent_row(ui: &mut Ui, recent: &Recent, busy: bool, commands: &mut Vec<Comma
     let name = recent.folder.file_stem().map(|n| n.to_string_lossy().into_owned()).unwrap_or_default();
     let folder = recent.folder.parent().map(|p| p.display().to_string()).unwrap_or_default();
     ui.horizontal(|ui| {
-        let width = ui.available_width() - 76.0;
-        let button = egui::Button::new("").min_size(vec2(width, 44.0)).frame_when_inactive(false);
+        let width = ui.available_width() - tokens::grown(ui, 76.0);
+        let button = egui::Button::new("").min_size(vec2(width, tokens::grown(ui, 44.0))).frame_when_inactive(false);
         let response = ui.add_enabled(!busy, button);
         response.widget_info(|| egui::WidgetInfo::labeled(egui::Role::Button, !busy, format!("Open {name}")));
         let at = response.rect.left_top() + vec2(10.0, 4.0);
         widgets::cut_text(ui, at, Align2::LEFT_TOP, &name, tokens::strong(), tokens::tones(ui).text, width - 20.0);
         let line = format!("{folder}, frame {}", recent.frame);
-        let at = at + vec2(0.0, 19.0);
+        let at = at + vec2(0.0, tokens::grown(ui, 19.0));
         widgets::cut_text(ui, at, Align2::LEFT_TOP, &line, tokens::small(), tokens::tones(ui).quiet, width - 20.0);
         if response.on_hover_text("Go on where you were").clicked() {
             commands.push(Command::Open(recent.folder.clone()));

@@ -231,14 +231,27 @@ impl FrameState {
                 verdict.choice = *choice;
                 changed
             }),
-            Deed::HandMark { mask, .. } => {
-                Arc::make_mut(&mut self.candidates).push(hand_mark(mask, &record.artist));
-                let by = Some(touch.record);
-                self.verdicts.push(Verdict { decision: Decision::Accepted, choice: FillChoice::Automatic, by });
-                Effect { matched: 1, changed: 1 }
+            Deed::HandMark { mask, .. } => self.add_hand_mark(touch, mask, &record.artist),
+            Deed::HandMarks { mask, .. } => {
+                // A range often runs over a frame that was marked before. Two marks of the same pixels could not be told
+                // apart by a decision, so the one that is there is accepted.
+                let known = self.candidates.iter().position(|c| c.kind == Kind::Hand && c.mask == *mask);
+                let Some(verdict) = known.and_then(|index| self.verdicts.get_mut(index)) else {
+                    return self.add_hand_mark(touch, mask, &record.artist);
+                };
+                let changed = usize::from(verdict.decision != Decision::Accepted);
+                (verdict.decision, verdict.by) = (Decision::Accepted, Some(touch.record));
+                Effect { matched: 1, changed }
             }
             _ => Effect::default(),
         }
+    }
+
+    fn add_hand_mark(&mut self, touch: Touch, mask: &RunMask, artist: &str) -> Effect {
+        Arc::make_mut(&mut self.candidates).push(hand_mark(mask, artist));
+        let by = Some(touch.record);
+        self.verdicts.push(Verdict { decision: Decision::Accepted, choice: FillChoice::Automatic, by });
+        Effect { matched: 1, changed: 1 }
     }
 
     fn with_spot(

@@ -161,7 +161,11 @@ impl Reel {
             problems.extend(read.problems);
         }
         for record in &mut records {
-            if let Deed::HandMark { mask, .. } = &mut record.deed {
+            if let Deed::HandMark { mask, .. }
+            | Deed::HandMarks { mask, .. }
+            | Deed::Protect { mask: Some(mask), .. }
+            | Deed::ChangeRegion { mask: Some(mask), .. } = &mut record.deed
+            {
                 *mask = cut_to_frame(mask, &self.info);
             }
         }

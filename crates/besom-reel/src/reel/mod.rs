@@ -1,5 +1,6 @@
 //! One reel, opened by one artist.
 
+mod by_hand;
 mod edits;
 mod groups;
 mod load;

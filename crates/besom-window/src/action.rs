@@ -1,7 +1,8 @@
 //! Everything a person can ask of the window, once: label, key, tooltip and help sheet all read this table, and buttons
 //! and key handling run the same actions.
 //!
-//! Keys come from the words (A accepts, R rejects, I marks as intended, U is undecided, P protects, F fits) and from the
+//! Keys come from the words (A accepts, R rejects, I marks as intended, U is undecided, P protects, H marks by
+//! hand, F fits) and from the
 //! hand's rest position (arrows move: left and right through frames, up and down through candidates).
 
 use egui::{Key, KeyboardShortcut, Modifiers};
@@ -13,6 +14,8 @@ pub(crate) enum Group {
     Move,
     /// Deciding about candidates.
     Decide,
+    /// Drawing marks and protected regions.
+    Draw,
     /// Looking at the picture.
     Look,
     /// Long work and the reel as a whole.
@@ -20,12 +23,13 @@ pub(crate) enum Group {
 }
 
 impl Group {
-    pub(crate) const ALL: [Self; 4] = [Self::Move, Self::Decide, Self::Look, Self::Work];
+    pub(crate) const ALL: [Self; 5] = [Self::Move, Self::Decide, Self::Look, Self::Draw, Self::Work];
 
     pub(crate) const fn label(self) -> &'static str {
         match self {
             Self::Move => "Move",
             Self::Decide => "Decide",
+            Self::Draw => "Draw",
             Self::Look => "Look",
             Self::Work => "Reel and rooms",
         }
@@ -87,6 +91,28 @@ pub enum Action {
     ShowFewer,
     /// Draw a protected region.
     Protect,
+    /// Mark by hand what was not found.
+    Mark,
+    /// Draw with the next tool.
+    NextTool,
+    /// A narrower brush.
+    Narrower,
+    /// A broader brush.
+    Broader,
+    /// Paint where the ring is, set a corner or an end there.
+    PutDown,
+    /// The same, taking away.
+    TakeAway,
+    /// Move the ring left.
+    RingLeft,
+    /// Move the ring right.
+    RingRight,
+    /// Move the ring up.
+    RingUp,
+    /// Move the ring down.
+    RingDown,
+    /// Close the outline, or record what is drawn.
+    Finish,
     /// Undo.
     Undo,
     /// Redo.
@@ -159,6 +185,9 @@ const fn plain(key: Key) -> KeyboardShortcut {
 const fn shift(key: Key) -> KeyboardShortcut {
     KeyboardShortcut::new(Modifiers::SHIFT, key)
 }
+const fn alt(key: Key) -> KeyboardShortcut {
+    KeyboardShortcut::new(Modifiers::ALT, key)
+}
 const fn ctrl(key: Key) -> KeyboardShortcut {
     KeyboardShortcut::new(Modifiers::COMMAND, key)
 }
@@ -204,9 +233,22 @@ table! {
         NextSource [plain(Key::G)] "Get the fill elsewhere", "Fill from the automatic choice, the frame before, the frame after, or this frame's surroundings";
         ShowMore [plain(Key::M)] "Show more", "Raise the sensitivity of this shot by one hundredth";
         ShowFewer [plain(Key::L)] "Show less", "Lower the sensitivity of this shot by one hundredth";
-        Protect [plain(Key::P)] "Protect a region", "Drag a rectangle that no repair may touch, then say for which frames";
         Undo [ctrl(Key::Z)] "Undo", "Take back your last step";
         Redo [ctrl_shift(Key::Z), ctrl(Key::Y)] "Redo", "Do again what was undone";
+    }
+    Draw {
+        Mark [plain(Key::H)] "Mark by hand", "Paint over damage that was not found, in the frame that is shown or a range of frames; it is accepted at once";
+        Protect [plain(Key::P)] "Protect a region", "Draw what no repair may touch, as a box, an outline or with the brush, and say for which frames";
+        NextTool [plain(Key::S)] "Next way to draw", "Draw with the next tool: brush, outline, line or box";
+        Narrower [plain(Key::Comma)] "Narrower", "A brush a fifth narrower, by a pixel at least";
+        Broader [plain(Key::Period)] "Broader", "A brush a fifth broader, by a pixel at least";
+        PutDown [plain(Key::D)] "Draw at the ring", "Paint where the ring is; with an outline or a line, set a corner or an end there";
+        TakeAway [shift(Key::D)] "Take away at the ring", "Take away where the ring is; with an outline or a line, begin one that takes away";
+        RingLeft [alt(Key::ArrowLeft)] "Ring left", "Move the ring left by a quarter of the brush";
+        RingRight [alt(Key::ArrowRight)] "Ring right", "Move the ring right by a quarter of the brush";
+        RingUp [alt(Key::ArrowUp)] "Ring up", "Move the ring up by a quarter of the brush";
+        RingDown [alt(Key::ArrowDown)] "Ring down", "Move the ring down by a quarter of the brush";
+        Finish [plain(Key::Enter)] "Close or record", "Close the outline that is begun; when none is, record what is drawn as one step";
     }
     Look {
         Flip [plain(Key::Space)] "Before / after", "Show the frame with the repair of what is accepted and of the candidate in hand, or as scanned";
@@ -260,6 +302,22 @@ impl Action {
         format!("{}. Key: {}", self.entry().hint, self.key_text())
     }
 
+    /// True for actions that do something to what is being drawn.
+    pub(crate) const fn draws(self) -> bool {
+        matches!(
+            self,
+            Self::NextTool
+                | Self::Narrower
+                | Self::Broader
+                | Self::PutDown
+                | Self::TakeAway
+                | Self::RingLeft
+                | Self::RingRight
+                | Self::RingUp
+                | Self::RingDown
+        )
+    }
+
     /// True for actions that make sense only on the Bench.
     pub(crate) fn needs_bench(self) -> bool {
         !matches!(self.entry().group, Group::Work) && !matches!(self, Self::Undo | Self::Redo)
@@ -281,32 +339,39 @@ pub(crate) fn shortcut_text(shortcut: KeyboardShortcut) -> String {
         Key::Minus => "-",
         Key::Questionmark => "?",
         Key::Period => ".",
+        Key::Comma => ",",
         Key::Num1 => "1",
         Key::Num2 => "2",
         Key::Num4 => "4",
         other => other.name(),
     };
     let control = if m.command || m.ctrl { "Ctrl+" } else { "" };
-    format!("{control}{}{key}", if m.shift { "Shift+" } else { "" })
+    let alt = if m.alt { "Alt+" } else { "" };
+    format!("{control}{alt}{}{key}", if m.shift { "Shift+" } else { "" })
 }
 
 /// The actions whose keys were pressed since the last frame, in the order of the presses, so that nothing typed during a
 /// slow frame is lost or swapped.
 ///
 /// Keys with modifiers are compared first, because egui lets a plain key match with Shift held. `typing` (a text field
-/// has the focus) leaves only keys with Ctrl and function keys; `focused` (any control has it) leaves Space to that
-/// control; `slider` (a slider has it) leaves the arrows to the slider.
+/// has the focus) leaves only keys with Ctrl and function keys; `focused` (any control has it) leaves Space and Enter to
+/// that control; `slider` (a slider has it) leaves the arrows to the slider.
 pub(crate) fn pressed(ctx: &egui::Context, typing: bool, focused: bool, slider: bool) -> Vec<Action> {
     let mut shortcuts: Vec<(&KeyboardShortcut, Action)> =
         TABLE.iter().flat_map(|e| e.keys.iter().map(|k| (k, e.action))).collect();
-    shortcuts
-        .sort_by_key(|(k, _)| std::cmp::Reverse(usize::from(k.modifiers.shift) + usize::from(k.modifiers.command)));
+    shortcuts.sort_by_key(|(k, _)| {
+        std::cmp::Reverse(
+            [k.modifiers.shift, k.modifiers.command, k.modifiers.alt].map(usize::from).iter().sum::<usize>(),
+        )
+    });
     shortcuts.retain(|(k, action)| {
         let function = matches!(k.logical_key, Key::F1 | Key::F2 | Key::F3 | Key::F4);
         let editing = matches!(action, Action::Undo | Action::Redo | Action::PanLeft | Action::PanRight);
         let open = !typing || function || (k.modifiers.command && !editing);
         let arrow = matches!(k.logical_key, Key::ArrowLeft | Key::ArrowRight | Key::ArrowUp | Key::ArrowDown);
-        open && !(focused && k.logical_key == Key::Space) && !(slider && arrow && k.modifiers.is_none())
+        // A control that has the focus is worked with Space and Enter.
+        let works = matches!(k.logical_key, Key::Space | Key::Enter);
+        open && !(focused && works) && !(slider && arrow && k.modifiers.is_none())
     });
     let mut found = Vec::new();
     ctx.input_mut(|input| {

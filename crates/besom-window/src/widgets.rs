@@ -30,6 +30,17 @@ pub(crate) fn lone_toggle(ui: &mut Ui, action: Action, on: bool, key: bool, comm
     toggle(ui, button, action, on, key, commands);
 }
 
+/// The same with a shorter word on it, where room is short; its name stays.
+pub(crate) fn short_toggle(ui: &mut Ui, action: Action, word: &str, on: bool, commands: &mut Vec<Command>) {
+    toggle(ui, Button::selectable(on, word), action, on, false, commands);
+}
+
+/// A button that runs an action, with a shorter word on it than the action's name.
+pub(crate) fn short_button(ui: &mut Ui, action: Action, word: &str, commands: &mut Vec<Command>) {
+    let response = ui.add(Button::new(word));
+    finish(response, action, true, commands);
+}
+
 fn toggle(ui: &mut Ui, mut button: Button<'_>, action: Action, on: bool, key: bool, commands: &mut Vec<Command>) {
     if key {
         button = button.shortcut_text(RichText::new(action.key_text()).font(tokens::small()).color(tokens::QUIET));

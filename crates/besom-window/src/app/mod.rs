@@ -2,6 +2,7 @@
 //! (panels draw and push commands), then the commands are executed, all in one place.
 
 mod bars;
+mod drawing;
 mod execute;
 mod over;
 mod settings;

@@ -125,8 +125,13 @@ fn ask(ctx: &egui::Context, question: &Question, text: &mut String, commands: &m
 
 /// All keys, a column a group.
 fn keys_sheet(ui: &mut Ui) {
-    let widths = [230.0, 300.0, 230.0, 210.0];
-    ui.set_width(widths.iter().sum::<f32>() + 3.0 * 24.0);
+    let columns: [(&[Group], f32); 4] = [
+        (&[Group::Move], 230.0),
+        (&[Group::Decide], 300.0),
+        (&[Group::Look], 230.0),
+        (&[Group::Draw, Group::Work], 250.0),
+    ];
+    ui.set_width(columns.iter().map(|(_, width)| width).sum::<f32>() + 3.0 * 24.0);
     ui.horizontal(|ui| {
         widgets::heading(ui, "Keys");
         ui.add_space(tokens::UNIT);
@@ -140,10 +145,13 @@ fn keys_sheet(ui: &mut Ui) {
     egui::ScrollArea::vertical().max_height(room).min_scrolled_height(room).show(ui, |ui| {
         ui.horizontal_top(|ui| {
             ui.spacing_mut().item_spacing.x = 24.0;
-            for (group, width) in Group::ALL.into_iter().zip(widths) {
+            for (groups, width) in columns {
                 ui.vertical(|ui| {
                     ui.set_width(width);
-                    group_ui(ui, group);
+                    for group in groups {
+                        group_ui(ui, *group);
+                        ui.add_space(tokens::UNIT);
+                    }
                 });
             }
         });

@@ -194,6 +194,15 @@ impl Desk {
             }),
             Edit::FillChoice { .. } | Edit::Note { .. } | Edit::TimeSpent { .. } => Some(Vec::new()),
             Edit::HandMark(mark) => Some(vec![mark.frame]),
+            Edit::HandMarks { first, last, .. } => {
+                let frames = self.reel.frames();
+                let from = frames.partition_point(|f| f.number < *first);
+                let to = frames.partition_point(|f| f.number <= *last);
+                Some(frames.get(from..to).unwrap_or_default().iter().map(|f| f.number).collect())
+            }
+            Edit::Protect { .. } | Edit::ProtectShape { .. } | Edit::ChangeRegion { .. } | Edit::Unprotect { .. } => {
+                Some(Vec::new())
+            }
             _ => None,
         };
         let shots: Vec<usize> =

@@ -3,16 +3,20 @@
 use std::path::PathBuf;
 use std::sync::Arc;
 
-use besom_reel::CandidateId;
+use besom_reel::{CandidateId, Region};
 use besom_scan::{RunMask, Scan};
 use egui::{TextureHandle, TextureOptions, vec2};
 
 use super::list::Histogram;
+use super::mark::Mark;
 use super::protect::Form;
+use super::regions::Listed;
+use super::sketch::Sketch;
 use crate::action::Action;
 use crate::background::evidence::{After, CROPS, Evidence, EvidenceRequest, REACH};
 use crate::background::pictures::{Picture, PictureRequest};
 use crate::background::proposal::HandFill;
+use crate::command::Command;
 use crate::desk::Desk;
 use crate::picture::view::Canvas;
 use crate::picture::{Layer, View, Viewing, convert};
@@ -82,7 +86,11 @@ pub(crate) struct Bench {
     /// Full cycles a second of the automatic flip.
     pub(super) rate: f32,
     pub(super) outlines: bool,
+    /// The region that is being drawn; never beside a mark.
     pub(super) form: Option<Form>,
+    /// The mark that is being drawn.
+    pub(super) mark: Option<Mark>,
+    pub(super) regions_listed: Listed,
     pub(super) crops: [Option<TextureHandle>; CROPS],
     pub(super) after_crop: Option<TextureHandle>,
     /// Which candidate the crops show.
@@ -122,6 +130,8 @@ impl Default for Bench {
             rate: DEFAULT_RATE,
             outlines: true,
             form: None,
+            mark: None,
+            regions_listed: Listed::default(),
             crops: [const { None }; CROPS],
             after_crop: None,
             crops_of: None,
@@ -164,9 +174,73 @@ impl Bench {
 
     /// Leaves the tool in hand; false when there is none.
     pub(crate) fn leave_tool(&mut self) -> bool {
-        let had = self.form.is_some() || self.viewing_open || self.auto.is_some();
-        (self.form, self.viewing_open, self.auto) = (None, false, None);
+        if self.sketch().is_some_and(Sketch::drop_begun) {
+            return true;
+        }
+        let had = self.form.is_some() || self.mark.is_some() || self.viewing_open || self.auto.is_some();
+        (self.form, self.mark, self.viewing_open, self.auto) = (None, None, false, None);
         had
+    }
+
+    /// What a hand is drawing.
+    pub(super) fn sketch(&mut self) -> Option<&mut Sketch> {
+        match (&mut self.form, &mut self.mark) {
+            (Some(form), _) => Some(&mut form.sketch),
+            (None, Some(mark)) => Some(&mut mark.sketch),
+            (None, None) => None,
+        }
+    }
+
+    /// True while the pointer draws on the picture instead of moving it.
+    pub(super) fn draws(&self) -> bool {
+        self.form.is_some() || self.mark.is_some()
+    }
+
+    /// Opens the form with a region as it stands.
+    pub(super) fn change_region(&mut self, desk: &Desk, region: &Region) {
+        (self.form, self.mark) = (Some(Form::of(desk, region)), None);
+    }
+
+    /// Takes the last stroke of what is being drawn back; false when there is none.
+    pub(crate) fn take_stroke_back(&mut self) -> bool {
+        self.sketch().is_some_and(Sketch::step_back)
+    }
+
+    /// Closes what was begun; when nothing was, answers with what the drawing asks to be recorded.
+    pub(crate) fn finish(&mut self, desk: &Desk) -> Option<Command> {
+        if self.sketch().is_some_and(Sketch::close) {
+            return None;
+        }
+        let shown = desk.frame();
+        match (&self.form, &self.mark) {
+            (Some(form), _) => form.command(shown),
+            (None, Some(mark)) => mark.edit(shown).map(Command::Mark),
+            (None, None) => None,
+        }
+    }
+
+    /// What was drawn is on record: a mark makes room for the next one, a region's form closes.
+    pub(crate) fn recorded(&mut self) {
+        self.form = None;
+        if let Some(mark) = &mut self.mark {
+            mark.begin_anew();
+        }
+    }
+
+    fn act_on_sketch(&mut self, action: Action) {
+        let Some(sketch) = self.sketch() else { return };
+        match action {
+            Action::NextTool => sketch.next_tool(),
+            Action::Narrower => sketch.change_breadth(false),
+            Action::Broader => sketch.change_breadth(true),
+            Action::PutDown => sketch.put_down(false),
+            Action::TakeAway => sketch.put_down(true),
+            Action::RingLeft => sketch.step(-1.0, 0.0),
+            Action::RingRight => sketch.step(1.0, 0.0),
+            Action::RingUp => sketch.step(0.0, -1.0),
+            Action::RingDown => sketch.step(0.0, 1.0),
+            _ => {}
+        }
     }
 
     /// Runs an action that only concerns how one looks.
@@ -181,8 +255,14 @@ impl Bench {
             Action::Viewing => self.viewing_open = !self.viewing_open,
             Action::Protect => {
                 self.form = if self.form.is_some() { None } else { Some(Form::new(desk)) };
+                self.mark = None;
+            }
+            Action::Mark => {
+                self.mark = if self.mark.is_some() { None } else { Some(Mark::new(desk)) };
+                self.form = None;
             }
             Action::GoTo => self.go_to = true,
+            _ if action.draws() => self.act_on_sketch(action),
             _ => self.act_on_view(action, desk),
         }
     }

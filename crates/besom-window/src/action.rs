@@ -83,6 +83,16 @@ pub enum Action {
     TakeProposals,
     /// Switch the shot's learning on or off.
     Learn,
+    /// One pixel more all around.
+    Grow,
+    /// One pixel less all around.
+    Shrink,
+    /// Each connected part for itself.
+    Part,
+    /// One with the nearest other candidate.
+    Join,
+    /// Paint the shape of the candidate in hand.
+    PaintShape,
     /// Repair from another source.
     NextSource,
     /// Show more candidates in this shot.
@@ -240,6 +250,11 @@ table! {
         Mark [plain(Key::H)] "Mark by hand", "Paint over damage that was not found, in the frame that is shown or a range of frames; it is accepted at once";
         Protect [plain(Key::P)] "Protect a region", "Draw what no repair may touch, as a box, an outline or with the brush, and say for which frames";
         NextTool [plain(Key::S)] "Next way to draw", "Draw with the next tool: brush, outline, line or box";
+        PaintShape [plain(Key::E)] "Edit the shape", "Paint over the shape of the candidate in hand, or take away from it";
+        Grow [shift(Key::G)] "Grow", "One pixel more all around the candidate in hand; one step to undo";
+        Shrink [shift(Key::S)] "Shrink", "One pixel less all around the candidate in hand; one step to undo";
+        Part [shift(Key::J)] "Part", "Make each connected part of the candidate in hand a candidate of its own; one step to undo";
+        Join [plain(Key::J)] "Join", "Make the candidate in hand one with the nearest other one that is shown; one step to undo";
         Narrower [plain(Key::Comma)] "Narrower", "A brush a fifth narrower, by a pixel at least";
         Broader [plain(Key::Period)] "Broader", "A brush a fifth broader, by a pixel at least";
         PutDown [plain(Key::D)] "Draw at the ring", "Paint where the ring is; with an outline or a line, set a corner or an end there";

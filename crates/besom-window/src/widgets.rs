@@ -41,6 +41,12 @@ pub(crate) fn short_button(ui: &mut Ui, action: Action, word: &str, commands: &m
     finish(response, action, true, commands);
 }
 
+/// The same in small letters, of a given size.
+pub(crate) fn small_button(ui: &mut Ui, action: Action, word: &str, size: Vec2, commands: &mut Vec<Command>) {
+    let response = ui.add_sized(size, Button::new(RichText::new(word).font(tokens::small())));
+    finish(response, action, true, commands);
+}
+
 fn toggle(ui: &mut Ui, mut button: Button<'_>, action: Action, on: bool, key: bool, commands: &mut Vec<Command>) {
     if key {
         button = button.shortcut_text(RichText::new(action.key_text()).font(tokens::small()).color(tokens::QUIET));

@@ -3,7 +3,7 @@
 
 mod common;
 
-use besom_detect::Kind;
+use besom_detect::{Candidate, Kind, Origin, Polarity, Risk};
 use besom_reel::{CandidateId, Decision, Deed, Reel};
 use besom_scan::{Rect, RunMask};
 use egui::accesskit::Role;
@@ -129,7 +129,11 @@ fn a_mark_on_the_whole_shot_by_keys_alone_is_one_step() {
     assert!(matches!(disk.records(), [record] if matches!(record.deed, Deed::HandMarks { first: 100, last: 105, .. })));
     for frame in FIRST..FIRST + FRAMES {
         let bounds = marks(&disk, frame)[0].bounds();
-        assert_eq!((bounds.x0 + bounds.x1, bounds.y0 + bounds.y1), (2 * 47, 2 * 35), "one pixel left and up: {bounds:?}");
+        assert_eq!(
+            (bounds.x0 + bounds.x1, bounds.y0 + bounds.y1),
+            (2 * 47, 2 * 35),
+            "one pixel left and up: {bounds:?}"
+        );
         assert_eq!(disk.frame_counts(frame).accepted, 1);
     }
     press(&mut harness, Key::ArrowRight);
@@ -275,6 +279,88 @@ fn regions_are_listed_changed_gone_to_and_ended() {
     assert_eq!(on_disk(&harness).regions()[0], region);
     click(&mut harness, Role::Button, "Free region 1");
     assert!(on_disk(&harness).regions().is_empty());
+}
+
+fn speck(mask: RunMask) -> Candidate {
+    Candidate {
+        mask,
+        kind: Kind::Dust,
+        polarity: Polarity::Dark,
+        confidence: 0.9,
+        risk: Risk::default(),
+        origin: Origin::Film,
+        peak: 9.0,
+        reasons: Vec::new(),
+    }
+}
+
+fn square(x: i32, y: i32) -> RunMask {
+    RunMask::from_rect(&Rect::new(x, y, x + 6, y + 6))
+}
+
+/// A bench whose first frame holds two squares as one candidate, and a small square near them.
+fn shapes<'a>() -> (tempfile::TempDir, Harness<'a, App>) {
+    let folder = tempfile::tempdir().unwrap();
+    let two = || square(20, 20).union(&square(30, 20));
+    let path = reel_with(folder.path(), |n| {
+        if n == FIRST { vec![speck(two()), speck(RunMask::from_rect(&Rect::new(40, 22, 42, 24)))] } else { Vec::new() }
+    });
+    let mut harness = window(Some(path));
+    press(&mut harness, Key::F3);
+    assert_eq!(harness.state().hand(), Some(CandidateId::new(FIRST, 0)));
+    (folder, harness)
+}
+
+#[test]
+fn the_candidate_in_hand_grows_shrinks_is_parted_and_joined() {
+    let (_folder, mut harness) = shapes();
+    let mask = |harness: &Harness<'_, App>, index: u32| {
+        on_disk(harness).candidate(CandidateId::new(FIRST, index)).unwrap().mask.clone()
+    };
+    let before = mask(&harness, 0);
+    press_with(&mut harness, Modifiers::SHIFT, Key::G);
+    assert_eq!(mask(&harness, 0), before.grown(1, 96, 72));
+    press_with(&mut harness, Modifiers::SHIFT, Key::S);
+    assert_eq!(mask(&harness, 0), before);
+    click(&mut harness, Role::Button, "Part");
+    assert_eq!((mask(&harness, 0), mask(&harness, 2)), (square(20, 20), square(30, 20)));
+    assert_eq!(on_disk(&harness).frame_counts(FIRST).undecided, 3);
+    press(&mut harness, Key::J);
+    assert_eq!(mask(&harness, 0), before, "with the nearest one");
+    assert_eq!(on_disk(&harness).frame_counts(FIRST).undecided, 2);
+    press(&mut harness, Key::A);
+    assert_eq!(on_disk(&harness).decision(CandidateId::new(FIRST, 0)), Decision::Accepted);
+    assert_eq!(on_disk(&harness).records().len(), 5);
+    for _ in 0..5 {
+        press_with(&mut harness, Modifiers::COMMAND, Key::Z);
+    }
+    let disk = on_disk(&harness);
+    assert_eq!((disk.candidates(FIRST).len(), mask(&harness, 0)), (2, before));
+    press_with(&mut harness, Modifiers::SHIFT, Key::J);
+    press(&mut harness, Key::ArrowDown);
+    press_with(&mut harness, Modifiers::SHIFT, Key::J);
+    assert_eq!(harness.state().said(), Some("It is of one piece."));
+}
+
+#[test]
+fn the_shape_of_the_candidate_in_hand_is_painted_over() {
+    let (_folder, mut harness) = shapes();
+    press(&mut harness, Key::E);
+    // Between the two squares, then on: one stroke that joins them.
+    press(&mut harness, Key::S);
+    press(&mut harness, Key::S);
+    press(&mut harness, Key::D);
+    for _ in 0..4 {
+        press_with(&mut harness, Modifiers::ALT, Key::ArrowRight);
+    }
+    press(&mut harness, Key::D);
+    press(&mut harness, Key::Enter);
+    let disk = on_disk(&harness);
+    assert!(matches!(disk.records(), [record] if matches!(record.deed, Deed::Reshape { .. })));
+    let mask = disk.candidate(CandidateId::new(FIRST, 0)).unwrap().mask.clone();
+    assert!(mask.area() > 72 && square(20, 20).union(&square(30, 20)).minus(&mask).is_empty(), "{mask:?}");
+    assert_eq!(disk.decision(CandidateId::new(FIRST, 0)), Decision::Undecided, "a shape is no decision");
+    assert!(harness.query_by_label("Breadth in pixels").is_none(), "the form is closed");
 }
 
 #[test]

@@ -86,6 +86,10 @@ enum What {
         frames: (u64, u64),
         mask: String,
     },
+    Reshape {
+        spots: Vec<SpotLine>,
+        masks: Vec<String>,
+    },
     Note {
         frame: Option<u64>,
         text: String,
@@ -187,6 +191,10 @@ fn to_line(deed: &Deed) -> What {
         Deed::HandMarks { first, last, mask } => {
             What::HandMarks { frames: (*first, *last), mask: mask_text::write(mask) }
         }
+        Deed::Reshape { spots, masks } => What::Reshape {
+            spots: spots.iter().map(spot_line).collect(),
+            masks: masks.iter().map(mask_text::write).collect(),
+        },
         Deed::Note { frame, text } => What::Note { frame: *frame, text: text.clone() },
         Deed::TimeSpent { seconds } => What::TimeSpent { seconds: *seconds },
         Deed::Undo { of } => What::Undo { of: *of },
@@ -225,6 +233,7 @@ fn from_line(what: What) -> Result<Deed, String> {
         },
         What::HandMark { frame, mask } => Deed::HandMark { frame, mask: mask_of(&mask)? },
         What::HandMarks { frames: (first, last), mask } => Deed::HandMarks { first, last, mask: mask_of(&mask)? },
+        What::Reshape { spots, masks } => reshape_of(&spots, &masks)?,
         What::Note { frame, text } => Deed::Note { frame, text },
         What::TimeSpent { seconds } => Deed::TimeSpent { seconds },
         What::Undo { of } => Deed::Undo { of },
@@ -310,6 +319,16 @@ fn area_of(rect: (u32, u32, u32, u32), mask: Option<&str>) -> Result<(Rect, Opti
     Ok((mask.bounds(), Some(mask)))
 }
 
+fn reshape_of(spots: &[SpotLine], masks: &[String]) -> Result<Deed, String> {
+    let spots: Vec<Spot> = spots.iter().map(spot_of).collect::<Result<_, _>>()?;
+    let masks: Vec<RunMask> = masks.iter().map(|text| mask_of(text)).collect::<Result<_, _>>()?;
+    let one_frame = spots.iter().all(|s| Some(s.frame) == spots.first().map(|s| s.frame));
+    if spots.is_empty() || !one_frame || masks.is_empty() || masks.iter().any(RunMask::is_empty) {
+        return Err("it gives candidates of one frame no shapes".to_owned());
+    }
+    Ok(Deed::Reshape { spots, masks })
+}
+
 fn decision_of(word: &str) -> Result<Decision, String> {
     Decision::ALL.into_iter().find(|d| d.word() == word).ok_or_else(|| format!("{word:?} is no decision"))
 }
@@ -357,6 +376,7 @@ mod tests {
             "(version:1,sequence:8,time:\"2026-03-04T09:30:06.000000Z\",artist:\"Ines\",what:Protect(rect:(1,2,3,2),frames:(5,6),note:\"\",mask:Some(\"2:1+3;3:2+1\")))",
             "(version:1,sequence:9,time:\"2026-03-04T09:30:07.000000Z\",artist:\"Ines\",what:ChangeRegion(artist:\"Mara\",sequence:8,rect:(1,2,3,4),frames:(5,7),note:\"slate\"))",
             "(version:1,sequence:10,time:\"2026-03-04T09:30:08.000000Z\",artist:\"Ines\",what:HandMarks(frames:(5,7),mask:\"2:1+3\"))",
+            "(version:1,sequence:11,time:\"2026-03-04T09:30:09.000000Z\",artist:\"Ines\",what:Reshape(spots:[(frame:86,bounds:(45,120,7,1),mask:\"120:45+7\",kind:\"dust\",confidence:0.97)],masks:[\"120:45+3\",\"120:50+2\"]))",
             "(version:1,sequence:3,time:\"2026-03-04T09:30:02.000000Z\",artist:\"Ines\",what:Unprotect(artist:\"Ines\",sequence:2))",
             "(version:1,sequence:4,time:\"2026-03-04T09:30:03.000000Z\",artist:\"Ines\",what:Sensitivity(frames:None,value:0.4))",
             "(version:1,sequence:5,time:\"2026-03-04T09:30:04.000000Z\",artist:\"Ines\",what:Undo(of:4))",

@@ -8,6 +8,7 @@ mod attach;
 mod frame;
 mod history;
 mod learning;
+mod reshape;
 mod resolve;
 #[cfg(test)]
 pub(crate) mod samples;
@@ -20,7 +21,7 @@ use std::ops::Range;
 use besom_detect::Candidate;
 use rayon::prelude::*;
 
-pub(crate) use frame::{FrameState, Touch, Verdict};
+pub(crate) use frame::{FrameState, Touch, Verdict, is_gone};
 pub(crate) use history::Stacks;
 pub use learning::{LessonDue, LessonSolved};
 
@@ -209,6 +210,9 @@ impl Fold {
                 let here = self.numbers.get(self.places_of_scans(*first, *last)).unwrap_or_default();
                 touches.extend(here.iter().map(|number| (*number, Touch { record: index, spot: 0 })));
             }
+            Deed::Reshape { spots, .. } => {
+                touches.extend(spots.first().map(|s| (s.frame, Touch { record: index, spot: 0 })));
+            }
             Deed::Rule { .. } => self.rules.push(index),
             _ => {}
         }
@@ -279,7 +283,7 @@ impl Fold {
     /// The places of the frames whose candidates a record speaks of.
     fn places_of_record(&self, index: usize) -> Vec<usize> {
         match self.records.get(index).map(|r| &r.deed) {
-            Some(Deed::Decide { spots, .. }) => {
+            Some(Deed::Decide { spots, .. } | Deed::Reshape { spots, .. }) => {
                 let mut places: Vec<usize> = spots.iter().filter_map(|s| self.position(s.frame)).collect();
                 places.sort_unstable();
                 places.dedup();

@@ -118,6 +118,13 @@ fn deeds() -> impl Strategy<Value = Deed> {
             .prop_map(|(spot, choice)| Deed::FillChoice { spot, choice }),
         1 => (1u64..7, masks()).prop_map(|(frame, mask)| Deed::HandMark { frame, mask }),
         1 => (frame_ranges(), masks()).prop_map(|((first, last), mask)| Deed::HandMarks { first, last, mask }),
+        1 => (vec(spots(), 1..3), vec(masks(), 1..3)).prop_map(|(mut spots, masks)| {
+            let frame = spots[0].frame;
+            for spot in &mut spots {
+                spot.frame = frame;
+            }
+            Deed::Reshape { spots, masks }
+        }),
         1 => (option::of(1u64..7), "\\PC{0,20}").prop_map(|(frame, text)| Deed::Note { frame, text }),
         1 => (0u32..9000).prop_map(|seconds| Deed::TimeSpent { seconds }),
         3 => (1u64..30).prop_map(|of| Deed::Undo { of }),

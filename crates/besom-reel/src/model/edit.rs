@@ -186,6 +186,15 @@ pub enum Edit {
         /// The painted pixels.
         mask: RunMask,
     },
+    /// Gives candidates of one scan other pixels. One candidate and several masks part it: the first mask stays the candidate,
+    /// the others become candidates beside it with the same decision. Several candidates and one mask join them in the
+    /// first one.
+    Reshape {
+        /// Which; all of one scan.
+        ids: Vec<CandidateId>,
+        /// Their pixels from now on.
+        masks: Vec<RunMask>,
+    },
     /// A remark on a frame, a shot's first frame, or (without one) the reel.
     Note {
         /// The scan's number.

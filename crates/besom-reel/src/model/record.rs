@@ -144,6 +144,13 @@ pub enum Deed {
         /// The pixels.
         mask: RunMask,
     },
+    /// Other shapes for candidates of one scan: as many or more, which parts them, or fewer, which joins them.
+    Reshape {
+        /// Which, as they were.
+        spots: Vec<Spot>,
+        /// Their pixels from now on.
+        masks: Vec<RunMask>,
+    },
     /// A remark.
     Note {
         /// The scan's number, or the reel.
@@ -193,6 +200,14 @@ impl Deed {
             Self::FillChoice { spot, choice } => format!("fill {} in frame {}", choice.word(), spot.frame),
             Self::HandMark { frame, .. } => format!("marked by hand in frame {frame}"),
             Self::HandMarks { first, last, .. } => format!("marked by hand in frames {first} to {last}"),
+            Self::Reshape { spots, masks } => {
+                let frame = spots.first().map_or(0, |s| s.frame);
+                match (spots.len(), masks.len()) {
+                    (1, 1) => format!("changed the shape of one candidate in frame {frame}"),
+                    (1, parts) => format!("parted one candidate in frame {frame} into {parts}"),
+                    (joined, _) => format!("joined {joined} candidates in frame {frame}"),
+                }
+            }
             Self::Note { frame: Some(frame), .. } => format!("note on frame {frame}"),
             Self::Note { frame: None, .. } => "note on the reel".to_owned(),
             Self::TimeSpent { seconds } => format!("{seconds} seconds of work"),

@@ -1,11 +1,13 @@
 //! Edits of what is drawn by hand: marks, and regions that nobody may change.
 
+use std::collections::HashSet;
+
 use besom_detect::{Candidate, Kind};
 use besom_scan::{Rect, RunMask};
 
 use super::Reel;
 use crate::error::ReelError;
-use crate::model::decision::Decision;
+use crate::model::decision::{CandidateId, Decision};
 use crate::model::edit::{HandMark, RegionId};
 use crate::model::record::Deed;
 
@@ -61,7 +63,7 @@ impl Reel {
             return Err(ReelError::request("the area to protect has no pixel inside the frame"));
         }
         let rect = mask.bounds();
-        let filled = mask.area() == rect.width() as usize * rect.height() as usize;
+        let filled = mask.area() == rect.width() * rect.height();
         Ok((rect, (!filled).then_some(mask)))
     }
 
@@ -77,10 +79,10 @@ impl Reel {
         Ok(Deed::HandMark { frame, mask: RunMask::from_runs(mark.mask.runs().to_vec()) })
     }
 
-    pub(super) fn hand_marks(&self, first: u64, last: u64, mask: RunMask) -> Result<Deed, ReelError> {
+    pub(super) fn hand_marks(&self, first: u64, last: u64, mask: &RunMask) -> Result<Deed, ReelError> {
         self.check_scans(first, last)?;
-        self.check_painted(&mask)?;
-        if self.marks_to_make(first, last, &mask).next().is_none() {
+        self.check_painted(mask)?;
+        if self.marks_to_make(first, last, mask).next().is_none() {
             let words = format!("the same pixels are already marked by hand in frames {first} to {last}");
             return Err(ReelError::request(words));
         }
@@ -102,6 +104,32 @@ impl Reel {
             let decisions = self.confidences(*frame).map(|(_, decision)| decision);
             !self.candidates(*frame).iter().zip(decisions).any(stands)
         })
+    }
+
+    pub(super) fn reshape(&self, ids: &[CandidateId], masks: Vec<RunMask>) -> Result<Deed, ReelError> {
+        let mut seen = HashSet::new();
+        let spots =
+            ids.iter().filter(|id| seen.insert(**id)).map(|id| self.spot(*id)).collect::<Result<Vec<_>, _>>()?;
+        let Some(frame) = spots.first().map(|s| s.frame) else {
+            return Err(ReelError::request("no candidate was named"));
+        };
+        if spots.iter().any(|s| s.frame != frame || s.mask.is_empty()) {
+            return Err(ReelError::request("only candidates of one frame that have pixels can be given other ones"));
+        }
+        if masks.is_empty() || masks.iter().any(|mask| self.check_painted(mask).is_err()) {
+            return Err(ReelError::request("a candidate needs pixels, all of them inside the frame"));
+        }
+        // A decision finds its candidate by the pixels: two candidates with the same ones could not be told apart.
+        let others = (0u32..).zip(self.candidates(frame)).filter(|(i, _)| !seen.contains(&CandidateId::new(frame, *i)));
+        let mut all: HashSet<&RunMask> = others.map(|(_, candidate)| &candidate.mask).collect();
+        if masks.iter().any(|mask| !all.insert(mask)) {
+            return Err(ReelError::request(format!("another candidate of frame {frame} has these very pixels")));
+        }
+        if spots.iter().map(|s| &s.mask).eq(&masks) {
+            return Err(ReelError::request("these are the candidate's pixels already"));
+        }
+        let masks = masks.into_iter().map(|mask| RunMask::from_runs(mask.runs().to_vec())).collect();
+        Ok(Deed::Reshape { spots, masks })
     }
 
     fn check_painted(&self, mask: &RunMask) -> Result<(), ReelError> {

@@ -48,6 +48,7 @@ impl Reel {
             }
             Edit::HandMark(mark) => usize::from(self.position(mark.frame).is_some()),
             Edit::HandMarks { first, last, mask } => self.marks_to_make(*first, *last, mask).count(),
+            Edit::Reshape { ids, .. } => ids.iter().filter(|id| self.candidate(**id).is_some()).count(),
             _ => 0,
         }
     }
@@ -169,7 +170,8 @@ impl Reel {
             Edit::TakeProposals { shot, decision } => self.take_proposals(shot, decision)?,
             Edit::FillChoice { id, choice } => Deed::FillChoice { spot: self.spot(id)?, choice },
             Edit::HandMark(mark) => self.hand_mark(mark)?,
-            Edit::HandMarks { first, last, mask } => self.hand_marks(first, last, mask)?,
+            Edit::HandMarks { first, last, mask } => self.hand_marks(first, last, &mask)?,
+            Edit::Reshape { ids, masks } => self.reshape(&ids, masks)?,
             Edit::Note { frame, text } => {
                 if text.trim().is_empty() {
                     return Err(ReelError::request("a note needs words"));
@@ -199,7 +201,7 @@ impl Reel {
         Ok(Deed::Decide { decision, spots, group: None, examples: learning.belonging as u32 })
     }
 
-    fn spot(&self, id: CandidateId) -> Result<Spot, ReelError> {
+    pub(super) fn spot(&self, id: CandidateId) -> Result<Spot, ReelError> {
         let candidate = self
             .candidate(id)
             .ok_or_else(|| ReelError::request(format!("frame {} has no candidate {}", id.frame, id.index)))?;

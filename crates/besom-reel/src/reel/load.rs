@@ -161,7 +161,12 @@ impl Reel {
             problems.extend(read.problems);
         }
         for record in &mut records {
-            if let Deed::HandMark { mask, .. }
+            if let Deed::Reshape { masks, .. } = &mut record.deed {
+                for mask in masks.iter_mut() {
+                    *mask = cut_to_frame(mask, &self.info);
+                }
+                masks.retain(|mask| !mask.is_empty());
+            } else if let Deed::HandMark { mask, .. }
             | Deed::HandMarks { mask, .. }
             | Deed::Protect { mask: Some(mask), .. }
             | Deed::ChangeRegion { mask: Some(mask), .. } = &mut record.deed

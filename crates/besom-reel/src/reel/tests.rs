@@ -54,6 +54,12 @@ fn decide(reel: &mut Reel, frame: u64, index: u32, decision: Decision) -> crate:
     reel.record(Edit::Decide { ids: vec![CandidateId::new(frame, index)], decision }).unwrap()
 }
 
+/// Candidates with what stands about them, and the counts: all that records which were taken back must leave alone.
+fn stand(reel: &Reel) -> (Vec<Vec<(Candidate, Verdict)>>, crate::Counts) {
+    let of = |f: &crate::fold::FrameState| f.candidates.iter().cloned().zip(f.verdicts.iter().copied()).collect();
+    (reel.fold.frames.iter().map(of).collect(), reel.total())
+}
+
 #[test]
 fn what_is_recorded_is_there_after_reopening() {
     let home = detected();
@@ -116,7 +122,7 @@ fn a_mark_on_a_range_is_one_step() {
     let mask = square(50, 50);
     reel.record(Edit::HandMark(HandMark { frame: 104, mask: mask.clone() })).unwrap();
     decide(&mut reel, 104, 4, Decision::Rejected);
-    let before = reel.fold.clone();
+    let before = stand(&reel);
     let edit = Edit::HandMarks { first: 103, last: 108, mask: mask.clone() };
     assert_eq!(reel.preview(&edit), 6);
     let receipt = reel.record(edit.clone()).unwrap();
@@ -142,8 +148,7 @@ fn a_mark_on_a_range_is_one_step() {
     reel.refresh().unwrap();
     reel.undo().unwrap();
     reel.undo().unwrap();
-    assert_eq!(reel.fold.frames, before.frames, "one step takes all of it back");
-    assert_eq!(reel.total(), before.total());
+    assert!(stand(&reel) == before, "one step takes all of it back");
     assert_eq!(reel.redo().unwrap().as_deref(), Some("marked by hand in frames 103 to 108"));
     assert_eq!(reel.total().hand, 6);
 }
@@ -174,7 +179,7 @@ fn a_region_is_drawn_changed_and_ended() {
     assert!(reel.protected_mask(101).is_empty());
     assert_eq!(reel.protected_mask(108), square(10, 10));
     assert_eq!(mara.undo().unwrap().as_deref(), Some("changed a protected region, now in frames 102 to 108"));
-    assert_eq!(mara.regions(), [region.clone()]);
+    assert_eq!(mara.regions(), std::slice::from_ref(&region));
     mara.redo().unwrap();
     mara.record(Edit::Unprotect { id: region.id.clone() }).unwrap();
     assert!(mara.regions().is_empty());
@@ -505,4 +510,70 @@ fn a_rule_waits_for_no_lesson_and_none_is_lost() {
     let due = deferred.lesson_due().unwrap();
     assert!(deferred.take_lesson(due.solve()));
     assert_eq!(deferred.fold, Reel::open(&folder(&home), "Mara").unwrap().fold);
+}
+
+/// Another shape is one record; what was and will be decided finds the candidate in it, after a new detection too.
+#[test]
+fn candidates_are_reshaped_parted_and_joined() {
+    let home = detected();
+    let mut reel = Reel::open(&folder(&home), "Ines").unwrap();
+    let id = |index| CandidateId::new(103, index);
+    let mask = |reel: &Reel, index| reel.candidate(id(index)).unwrap().mask.clone();
+    decide(&mut reel, 103, 0, Decision::Accepted);
+    let start = stand(&reel);
+
+    let grown = square(0, 0).grown(1, 320, 240);
+    let receipt = reel.record(Edit::Reshape { ids: vec![id(0)], masks: vec![grown.clone()] }).unwrap();
+    assert_eq!((receipt.matched, receipt.words.as_str()), (1, "changed the shape of one candidate in frame 103"));
+    assert_eq!((mask(&reel, 0), reel.decision(id(0))), (grown.clone(), Decision::Accepted), "the decision stays");
+    let (left, right) = (RunMask::from_rect(&Rect::new(0, 0, 2, 5)), RunMask::from_rect(&Rect::new(3, 0, 5, 5)));
+    reel.record(Edit::Reshape { ids: vec![id(0)], masks: vec![left.clone(), right.clone()] }).unwrap();
+    assert_eq!(reel.accepted(103).iter().map(|(_, c, _)| c.mask.clone()).collect::<Vec<_>>(), [left, right.clone()]);
+    assert_eq!(reel.total().candidates, 12 * 4 + 1);
+    decide(&mut reel, 103, 4, Decision::Rejected);
+    assert_eq!(reel.untouchable_mask(103), right);
+
+    // Joined: one of them goes up in the other, and no rule, count or list speaks of it any more.
+    let joined = square(8, 8).union(&square(16, 8));
+    reel.record(Edit::Reshape { ids: vec![id(1), id(2)], masks: vec![joined.clone()] }).unwrap();
+    assert_eq!((mask(&reel, 1), reel.asks(id(2))), (joined, false));
+    let all = Filter { frames: Some(103..=103), min_confidence: Some(0.0), include_at_risk: true, ..Filter::default() };
+    assert_eq!(reel.matching(&all).iter().map(|id| id.index).collect::<Vec<_>>(), [0, 1, 3, 4]);
+    assert_eq!(reel.record(Edit::Rule { decision: Decision::Accepted, filter: all }).unwrap().matched, 4);
+    assert_eq!(reel.frame_counts(103).candidates, 4);
+    assert_eq!(reel.accepted(103).len(), 4);
+    assert_eq!(Reel::open(&folder(&home), "Mara").unwrap().fold, reel.fold);
+
+    // A new search finds the first mark a pixel further right: it takes the shape that was painted.
+    let state = reel.fold.clone();
+    let mut anew = four();
+    anew[0].mask = square(1, 0);
+    put(&folder(&home), 2, 101, 112, &anew);
+    reel.refresh().unwrap();
+    assert_eq!(
+        reel.accepted(103).iter().map(|(_, c, _)| c.area()).sum::<usize>(),
+        state.frames[2].candidates.iter().map(Candidate::area).sum::<usize>()
+    );
+    put(&folder(&home), 3, 101, 112, &four());
+    reel.refresh().unwrap();
+    assert!(reel.fold.frames == state.frames);
+    for _ in 0..5 {
+        assert!(reel.undo().unwrap().is_some());
+    }
+    assert!(stand(&reel) == start);
+
+    for (ids, masks) in [
+        (vec![], vec![square(0, 0)]),
+        (vec![id(0)], vec![]),
+        (vec![id(0)], vec![RunMask::default()]),
+        (vec![id(0)], vec![square(318, 0)]),
+        (vec![id(0)], vec![square(0, 0)]),
+        (vec![id(0)], vec![square(8, 8)]),
+        (vec![id(0)], vec![square(50, 50), square(50, 50)]),
+        (vec![id(0), CandidateId::new(104, 0)], vec![square(1, 1)]),
+        (vec![id(9)], vec![square(1, 1)]),
+    ] {
+        let edit = Edit::Reshape { ids, masks };
+        assert_eq!(reel.record(edit.clone()).map_err(|e| e.kind()), Err(ReelErrorKind::Request), "{edit:?}");
+    }
 }

@@ -91,7 +91,8 @@ fn chosen<'a>(reel: &'a Reel, frame: u64, options: &MaskOptions) -> Vec<&'a RunM
     match options.which {
         WhichMasks::Candidates => {
             let lowest = options.min_confidence.unwrap_or(sensitivity);
-            reel.candidates(frame).iter().filter(|c| c.confidence >= lowest).map(|c| &c.mask).collect()
+            let some = |c: &&besom_detect::Candidate| c.confidence >= lowest && !c.mask.is_empty();
+            reel.candidates(frame).iter().filter(some).map(|c| &c.mask).collect()
         }
         WhichMasks::Accepted => {
             let lowest = options.min_confidence.unwrap_or(0.0);

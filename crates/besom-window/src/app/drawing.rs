@@ -5,6 +5,7 @@ use besom_reel::{CandidateId, Edit};
 
 use super::App;
 use crate::command::Command;
+use crate::desk::shape::Change;
 
 impl App {
     /// Closes what was begun, or records what is drawn.
@@ -32,6 +33,7 @@ impl App {
         };
         let result = desk.record(edit);
         if result.is_ok() {
+            let desk = &mut *desk;
             // The new mark comes to hand where it can be seen, so that its repair is shown at once.
             let frame = desk.frame();
             let here = desk.reel().candidates(frame);
@@ -42,6 +44,18 @@ impl App {
             self.bench.recorded();
         }
         self.tell(result.map(|receipt| Some(receipt.words)));
+    }
+
+    /// Gives the candidate in hand another shape.
+    pub(super) fn reshape(&mut self, change: Change) {
+        let Some(desk) = &mut self.desk else { return };
+        match desk.reshaped(change) {
+            Ok(edit) => {
+                let result = desk.record(edit);
+                self.tell(result.map(|receipt| Some(receipt.words)));
+            }
+            Err(why) => self.say(why),
+        }
     }
 
     /// Takes the last stroke back while something is being drawn; false when nothing is.

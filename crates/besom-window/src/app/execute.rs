@@ -6,6 +6,7 @@ use super::{App, Over, Room};
 use crate::action::Action;
 use crate::background::tasks::{Task, plural};
 use crate::command::Command;
+use crate::desk::shape::Change;
 use crate::desk::steps::Way;
 
 impl App {
@@ -183,6 +184,10 @@ impl App {
                 }
             }
             Action::Finish => self.finish_drawing(),
+            Action::Grow => self.reshape(Change::Grow),
+            Action::Shrink => self.reshape(Change::Shrink),
+            Action::Part => self.reshape(Change::Part),
+            Action::Join => self.reshape(Change::Join),
             Action::TakeProposals => self.take_proposals(),
             Action::Learn => self.switch_learning(),
             Action::NextSource => {

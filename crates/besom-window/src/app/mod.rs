@@ -76,6 +76,8 @@ pub struct App {
     over: Over,
     settings: Settings,
     commands: Vec<Command>,
+    /// A control had the keyboard at the end of the frame before.
+    had_focus: bool,
 }
 
 impl App {
@@ -102,6 +104,7 @@ impl App {
             over: Over::None,
             settings,
             commands: Vec::new(),
+            had_focus: false,
         })
     }
 
@@ -183,6 +186,8 @@ impl App {
             self.over = Over::None;
         } else if let Some(focused) = ctx.memory(egui::Memory::focused) {
             ctx.memory_mut(|m| m.surrender_focus(focused));
+        } else if self.had_focus {
+            // egui took the focus away before anybody was asked: whoever leaves a field does not leave its form.
         } else if !self.bench.leave_tool() {
             self.notice = None;
         }
@@ -257,6 +262,7 @@ impl eframe::App for App {
             ctx.request_repaint();
         }
         self.ask_workers(&ctx);
+        self.had_focus = ctx.memory(|m| m.focused().is_some());
     }
 
     fn save(&mut self, storage: &mut dyn eframe::Storage) {

@@ -1,7 +1,6 @@
 //! Marking by hand what was not found: drawn on the picture, for the frame shown or a range, recorded as one step.
 
-use besom_reel::Edit;
-use besom_reel::HandMark;
+use besom_reel::{CandidateId, Edit, HandMark};
 use egui::{Frame, Margin, Panel, Ui};
 
 use super::model::Bench;
@@ -22,13 +21,31 @@ const TOOLS: &[Tool] = &[Tool::Brush, Tool::Outline, Tool::Line];
 pub(super) struct Mark {
     pub(super) sketch: Sketch,
     span: Span,
+    /// The candidate whose shape it is; `None` for a new mark.
+    candidate: Option<CandidateId>,
 }
 
 impl Mark {
     /// An empty mark for the frame that is shown.
     pub(super) fn new(desk: &Desk) -> Self {
         let info = desk.reel().info();
-        Self { sketch: Sketch::new((info.width as u32, info.height as u32), TOOLS), span: Span::Shown }
+        let sketch = Sketch::new((info.width as u32, info.height as u32), TOOLS);
+        Self { sketch, span: Span::Shown, candidate: None }
+    }
+
+    /// The shape of the candidate in hand, to be changed; `None` when it has none.
+    pub(super) fn of_candidate(desk: &Desk) -> Option<Self> {
+        let (id, candidate) = desk.shaped()?;
+        let mut mark = Self { candidate: Some(id), ..Self::new(desk) };
+        mark.sketch.set_mask(candidate.mask.clone());
+        let bounds = candidate.bounds();
+        mark.sketch.go((f64::from(bounds.x0 + bounds.x1) / 2.0, f64::from(bounds.y0 + bounds.y1) / 2.0));
+        Some(mark)
+    }
+
+    /// True while it is the shape of a candidate.
+    pub(super) const fn is_of_candidate(&self) -> bool {
+        self.candidate.is_some()
     }
 
     /// What is to be recorded; `None` while nothing is marked.
@@ -37,7 +54,9 @@ impl Mark {
         let (first, last) = self.span.scans(shown);
         (!mask.is_empty()).then(|| {
             let mask = mask.clone();
-            if first == last {
+            if let Some(id) = self.candidate {
+                Edit::Reshape { ids: vec![id], masks: vec![mask] }
+            } else if first == last {
                 Edit::HandMark(HandMark { frame: first, mask })
             } else {
                 Edit::HandMarks { first, last, mask }
@@ -45,10 +64,11 @@ impl Mark {
         })
     }
 
-    /// After it was recorded: ready for the next one, with the same tool.
-    pub(super) fn begin_anew(&mut self) {
+    /// After it was recorded: a mark makes room for the next one, drawn with the same tool; a candidate's shape is done.
+    pub(super) fn after_record(mut self) -> Option<Self> {
         self.sketch.set_mask(besom_scan::RunMask::default());
         self.span = Span::Shown;
+        self.candidate.is_none().then_some(self)
     }
 
     fn words(&self, shown: u64) -> String {
@@ -56,6 +76,7 @@ impl Mark {
         let noun = plural(area, "pixel", "pixels");
         match area {
             0 => "Nothing is marked yet".to_owned(),
+            area if self.is_of_candidate() => format!("{area} {noun}"),
             area => format!("{area} {noun} marked, for {}", self.span.words(shown)),
         }
     }
@@ -65,20 +86,28 @@ impl Mark {
 pub(super) fn ui(ui: &mut Ui, bench: &mut Bench, desk: &Desk, commands: &mut Vec<Command>) {
     let Some(mut mark) = bench.mark.take() else { return };
     let mut keep = true;
+    // A candidate is of its own frame; its shape is not painted from another one.
+    if mark.candidate.is_some_and(|id| id.frame != desk.frame() || desk.reel().candidate(id).is_none()) {
+        return;
+    }
+    let shape = mark.is_of_candidate();
+    let (title, go) = if shape { ("Edit the shape", "Change") } else { ("Mark by hand", "Mark") };
     let frame = Frame::new().fill(tokens::RAISED).inner_margin(Margin::same(12));
     Panel::top("mark").resizable(false).frame(frame).show(ui, |ui| {
-        widgets::heading(ui, "Mark by hand");
+        widgets::heading(ui, title);
         strokes::tools(ui, &mut mark.sketch);
         bench.slider_focus |= strokes::place(ui, &mut mark.sketch, commands);
-        span::ui(ui, &mut mark.span, desk);
+        if !shape {
+            span::ui(ui, &mut mark.span, desk);
+        }
         widgets::caption(ui, &mark.words(desk.frame()));
         ui.horizontal(|ui| {
             let drawn = !mark.sketch.mask().is_empty();
             let tooltip = format!("{}. Ctrl+Z takes it back", Action::Finish.tooltip());
-            if widgets::main_button(ui, "Mark", &tooltip, drawn) {
+            if widgets::main_button(ui, go, &tooltip, drawn) {
                 commands.push(Command::Do(Action::Finish));
             }
-            keep = !widgets::plain_button(ui, "Not now", "Leave without marking anything. Key: Esc", true);
+            keep = !widgets::plain_button(ui, "Not now", "Leave everything as it is. Key: Esc", true);
         });
     });
     bench.mark = keep.then_some(mark);

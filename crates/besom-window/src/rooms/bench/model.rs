@@ -167,6 +167,8 @@ impl Bench {
     pub(crate) fn forget_pictures(&mut self, same_reel: bool) {
         (self.asked, self.asked_evidence) = (None, None);
         (self.after_of, self.crops_of) = (None, None);
+        // A candidate's number may be another one's now.
+        self.mark = self.mark.take().filter(|mark| !mark.is_of_candidate());
         if !same_reel {
             *self = Self { generation: self.generation, rate: self.rate, ..Self::default() };
         }
@@ -222,9 +224,7 @@ impl Bench {
     /// What was drawn is on record: a mark makes room for the next one, a region's form closes.
     pub(crate) fn recorded(&mut self) {
         self.form = None;
-        if let Some(mark) = &mut self.mark {
-            mark.begin_anew();
-        }
+        self.mark = self.mark.take().and_then(Mark::after_record);
     }
 
     fn act_on_sketch(&mut self, action: Action) {
@@ -258,8 +258,12 @@ impl Bench {
                 self.mark = None;
             }
             Action::Mark => {
-                self.mark = if self.mark.is_some() { None } else { Some(Mark::new(desk)) };
-                self.form = None;
+                let open = self.mark.as_ref().is_some_and(|mark| !mark.is_of_candidate());
+                (self.mark, self.form) = ((!open).then(|| Mark::new(desk)), None);
+            }
+            Action::PaintShape => {
+                let open = self.mark.as_ref().is_some_and(Mark::is_of_candidate);
+                (self.mark, self.form) = (Mark::of_candidate(desk).filter(|_| !open), None);
             }
             Action::GoTo => self.go_to = true,
             _ if action.draws() => self.act_on_sketch(action),

@@ -51,9 +51,10 @@ pub(super) fn ui(ui: &mut Ui, bench: &mut Bench, _desk: &Desk, commands: &mut Ve
     ui.with_layout(Layout::right_to_left(Align::Center), |ui| {
         ui.spacing_mut().item_spacing.x = 2.0;
         // Where there is no room for keys there is none for whole sentences either.
-        for (action, short, on) in
-            [(Action::Protect, "Protect", bench.form.is_some()), (Action::Mark, "Mark", bench.mark.is_some())]
-        {
+        for (action, short, on) in [
+            (Action::Protect, "Protect", bench.form.is_some()),
+            (Action::Mark, "Mark", bench.mark.as_ref().is_some_and(|mark| !mark.is_of_candidate())),
+        ] {
             if keys {
                 toggle(ui, action, on, commands);
             } else {

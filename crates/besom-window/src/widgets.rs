@@ -31,8 +31,8 @@ pub(crate) fn lone_toggle(ui: &mut Ui, action: Action, on: bool, key: bool, comm
 }
 
 /// The same with a shorter word on it, where room is short; its name stays.
-pub(crate) fn short_toggle(ui: &mut Ui, action: Action, word: &str, on: bool, commands: &mut Vec<Command>) {
-    toggle(ui, Button::selectable(on, word), action, on, false, commands);
+pub(crate) fn short_toggle(ui: &mut Ui, action: Action, word: &str, on: bool, key: bool, commands: &mut Vec<Command>) {
+    toggle(ui, Button::selectable(on, word), action, on, key, commands);
 }
 
 /// A button that runs an action, with a shorter word on it than the action's name.

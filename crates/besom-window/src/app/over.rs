@@ -126,10 +126,10 @@ fn ask(ctx: &egui::Context, question: &Question, text: &mut String, commands: &m
 /// All keys, a column a group.
 fn keys_sheet(ui: &mut Ui) {
     let columns: [(&[Group], f32); 4] = [
-        (&[Group::Move], 230.0),
+        (&[Group::Move, Group::Work], 230.0),
         (&[Group::Decide], 300.0),
         (&[Group::Look], 230.0),
-        (&[Group::Draw, Group::Work], 250.0),
+        (&[Group::Draw], 250.0),
     ];
     ui.set_width(columns.iter().map(|(_, width)| width).sum::<f32>() + 3.0 * 24.0);
     ui.horizontal(|ui| {

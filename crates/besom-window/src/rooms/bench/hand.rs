@@ -181,7 +181,7 @@ fn shape(ui: &mut Ui, commands: &mut Vec<Command>) {
     ui.horizontal(|ui| {
         ui.spacing_mut().item_spacing.x = 2.0;
         ui.spacing_mut().button_padding.x = 4.0;
-        let size = vec2((ui.available_width() - 8.0) / ways.len() as f32, 24.0);
+        let size = vec2((ui.available_width() - 8.0) / ways.len() as f32, 26.0);
         for (action, word) in ways {
             widgets::small_button(ui, action, word, size, commands);
         }

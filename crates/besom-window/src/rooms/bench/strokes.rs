@@ -18,15 +18,16 @@ pub(super) fn pointer(ui: &Ui, sketch: &mut Sketch, placed: &Placed, response: &
         let (x, y) = placed.picture(at);
         (f64::from(x), f64::from(y))
     };
-    if let Some(at) = response.hover_pos().filter(|_| !sketch.held() && ui.input(|i| i.pointer.is_moving())) {
-        sketch.go(place(at));
-    }
     // All places since the last frame, so that a quick stroke keeps its curve.
     let (down, takes, moves, at) = ui.input(|i| {
         let moves = i.events.iter().filter_map(|e| if let Event::PointerMoved(at) = e { Some(*at) } else { None });
         let down = i.pointer.button_down(PointerButton::Primary);
         (down, i.modifiers.shift, moves.collect::<Vec<_>>(), i.pointer.interact_pos())
     });
+    // Where the pointer rests, keys move the ring.
+    if let Some(at) = response.hover_pos().filter(|_| !sketch.held() && !moves.is_empty()) {
+        sketch.go(place(at));
+    }
     if response.is_pointer_button_down_on() && down && !sketch.held() {
         let from = ui.input(|i| i.pointer.press_origin()).or(at);
         if let Some(from) = from {
@@ -83,7 +84,7 @@ pub(super) fn tools(ui: &mut Ui, sketch: &mut Sketch) {
         let each = (ui.available_width() - 4.0) / sketch.tools().len().max(1) as f32;
         for tool in sketch.tools() {
             let on = sketch.tool() == *tool;
-            let response = ui.add_sized(vec2(each.min(100.0), 26.0), Button::selectable(on, tool.word()));
+            let response = ui.add_sized(vec2(each, tokens::CONTROL), Button::selectable(on, tool.word()));
             response.widget_info(|| egui::WidgetInfo::selected(egui::Role::Button, true, on, tool.word()));
             let tooltip = format!("{} Key: {} goes round", tool.hint(), Action::NextTool.key_text());
             if response.on_hover_text(tooltip).clicked() {
@@ -126,11 +127,12 @@ pub(super) fn place(ui: &mut Ui, sketch: &mut Sketch, commands: &mut Vec<Command
             });
         }
         ui.vertical(|ui| {
-            widgets::caption(ui, "There");
+            widgets::caption(ui, "At the ring");
             ui.horizontal(|ui| {
                 ui.spacing_mut().item_spacing.x = 2.0;
-                widgets::short_button(ui, Action::PutDown, "Put down", commands);
-                widgets::short_button(ui, Action::TakeAway, "Off", commands);
+                ui.spacing_mut().button_padding.x = 6.0;
+                widgets::short_button(ui, Action::PutDown, "Add", commands);
+                widgets::short_button(ui, Action::TakeAway, "Take away", commands);
             });
         });
     });

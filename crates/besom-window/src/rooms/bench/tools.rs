@@ -10,7 +10,7 @@ use crate::picture::{Channel, Viewing};
 use crate::{tokens, widgets};
 
 /// From this width on the bar has room for the keys beside the words.
-const WITH_KEYS: f32 = 1010.0;
+const WITH_KEYS: f32 = 960.0;
 
 /// Draws the bar.
 pub(super) fn ui(ui: &mut Ui, bench: &mut Bench, _desk: &Desk, commands: &mut Vec<Command>) {
@@ -50,16 +50,12 @@ pub(super) fn ui(ui: &mut Ui, bench: &mut Bench, _desk: &Desk, commands: &mut Ve
     }
     ui.with_layout(Layout::right_to_left(Align::Center), |ui| {
         ui.spacing_mut().item_spacing.x = 2.0;
-        // Where there is no room for keys there is none for whole sentences either.
+        // Their whole names would crowd the bar; buttons answer to them all the same.
         for (action, short, on) in [
             (Action::Protect, "Protect", bench.form.is_some()),
             (Action::Mark, "Mark", bench.mark.as_ref().is_some_and(|mark| !mark.is_of_candidate())),
         ] {
-            if keys {
-                toggle(ui, action, on, commands);
-            } else {
-                widgets::short_toggle(ui, action, short, on, commands);
-            }
+            widgets::short_toggle(ui, action, short, on, keys, commands);
         }
         toggle(ui, Action::Viewing, bench.viewing_open, commands);
         toggle(ui, Action::Outlines, bench.outlines, commands);

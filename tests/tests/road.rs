@@ -85,7 +85,14 @@ fn decide(reel: &mut Reel) -> Rect {
     reel.record(Edit::Decide { ids: kept, decision: Decision::Intended }).unwrap();
     let rect = Rect::new(0, 0, 256, 384);
     reel.record(Edit::Protect { rect, first: 86_410, last: 86_412, note: "left half kept".into() }).unwrap();
+    let edit = Edit::ProtectShape { mask: swath(), first: 86_416, last: 86_417, note: "flags kept".into() };
+    reel.record(edit).unwrap();
     rect
+}
+
+/// A broad stroke over the whole frame, as a hand draws one.
+fn swath() -> RunMask {
+    besom_reel::drawn::stroke(&[(30.0, 360.0), (260.0, 170.0), (500.0, 40.0)], 90.0, 512, 384)
 }
 
 #[test]
@@ -107,6 +114,9 @@ fn only_accepted_pixels_change_and_every_change_is_on_record() {
 
     // The same without `verify`: by decoding both and looking at every pixel.
     let record = RepairRecord::read(&road.reel()).unwrap();
+    let swath = swath();
+    let crossing = reel.accepted(86_416).iter().filter(|(_, c, _)| c.mask.overlap(&swath) > 0).count();
+    assert!(crossing > 0, "some accepted marks lie in the protected shape");
     let mut changed = 0u64;
     for frame in reel.frames() {
         let name = frame.path.file_name().unwrap();
@@ -133,6 +143,8 @@ fn only_accepted_pixels_change_and_every_change_is_on_record() {
                         frame.number
                     );
                     let inside = (86_410..=86_412).contains(&frame.number) && protected.contains(x as i32, y as i32);
+                    let drawn = (86_416..=86_417).contains(&frame.number) && swath.contains(x as u32, y as u32);
+                    assert!(!drawn, "the drawn shape stays, frame {} at {x},{y}", frame.number);
                     assert!(!inside, "protected pixels stay, frame {} at {x},{y}", frame.number);
                     assert!(reel.shot_of(frame.number).unwrap().index != 0, "the title was rejected");
                 }
@@ -207,6 +219,7 @@ fn masks_are_the_candidates_and_nothing_else() {
         let accepted = RunMask::from_runs(
             reel.accepted(frame.number).iter().flat_map(|(_, c, _)| c.mask.runs().iter().copied()).collect(),
         );
+        let accepted = accepted.minus(&reel.protected_mask(frame.number));
         for (y, x) in (0..384).flat_map(|y| (0..512).map(move |x| (y, x))) {
             let expected = if accepted.contains(x as u32, y as u32) { 255 } else { 0 };
             assert_eq!(mask.frame().native_bits(x, y, 0), expected, "frame {} at {x},{y}", frame.number);

@@ -1,6 +1,6 @@
 #!/usr/bin/env bash
 # A session in the real window, by key and mouse, under a virtual X server: the demo reel is made and opened, candidates are
-# decided, a region is protected, rooms are entered, the window is closed. What arrived is read from the journal.
+# decided, a region is protected, a mark is made by hand, rooms are entered, the window is closed. What arrived is read from the journal.
 #
 #   BESOM_BIN=target/debug/besom tests/window/session.sh
 #
@@ -112,8 +112,24 @@ xdotool mouseup 1
 sleep 0.3
 shot protect-drawn
 # The button under the form, at the head of the right column.
-xdotool mousemove $((width - 271)) 350 click 1
+xdotool mousemove $((width - 271)) 365 click 1
 await 10 "the protected region" holds Protect 1
+
+# A mark by hand: a stroke with the pointer, one at the ring by key, then recorded.
+press h
+xdotool mousemove $((width * 40 / 100)) $((height * 45 / 100)) mousedown 1
+for part in 1 2 3; do
+  sleep 0.1
+  xdotool mousemove $((width * 40 / 100 + part * 30)) $((height * 45 / 100 + part * 10))
+done
+sleep 0.1
+xdotool mouseup 1
+sleep 0.3
+press alt+Right d
+shot mark
+press Return
+await 10 "the mark by hand" holds HandMark 1
+press Escape
 
 press F4
 shot ledger

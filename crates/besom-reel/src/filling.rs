@@ -335,3 +335,6 @@ const fn choice_of(choice: FillChoice) -> Choice {
 const fn seed(id: CandidateId) -> u64 {
     id.frame.wrapping_mul(0x9E37_79B9_7F4A_7C15).wrapping_add(id.index as u64)
 }
+
+#[cfg(test)]
+mod tests;

@@ -2,7 +2,8 @@
 //! and key handling run the same actions. The keys here are those that Besom comes with; which ones count is said by the
 //! [`crate::keymap::Keymap`].
 //!
-//! Keys come from the words (A accepts, R rejects, I marks as intended, U is undecided, P protects, F fits) and from the
+//! Keys come from the words (A accepts, R rejects, I marks as intended, U is undecided, P protects, H marks by
+//! hand, F fits) and from the
 //! hand's rest position (arrows move: left and right through frames, up and down through candidates).
 
 use egui::{Context, Key, KeyboardShortcut, Modifiers};
@@ -16,6 +17,8 @@ pub(crate) enum Group {
     Move,
     /// Deciding about candidates.
     Decide,
+    /// Drawing marks and protected regions.
+    Draw,
     /// Looking at the picture.
     Look,
     /// Long work and the reel as a whole.
@@ -23,12 +26,13 @@ pub(crate) enum Group {
 }
 
 impl Group {
-    pub(crate) const ALL: [Self; 4] = [Self::Move, Self::Decide, Self::Look, Self::Work];
+    pub(crate) const ALL: [Self; 5] = [Self::Move, Self::Decide, Self::Look, Self::Draw, Self::Work];
 
     pub(crate) const fn label(self) -> &'static str {
         match self {
             Self::Move => "Move",
             Self::Decide => "Decide",
+            Self::Draw => "Draw",
             Self::Look => "Look",
             Self::Work => "Reel and rooms",
         }
@@ -88,6 +92,16 @@ pub enum Action {
     TakeProposals,
     /// Switch the shot's learning on or off.
     Learn,
+    /// One pixel more all around.
+    Grow,
+    /// One pixel less all around.
+    Shrink,
+    /// Each connected part for itself.
+    Part,
+    /// One with the nearest other candidate.
+    Join,
+    /// Paint the shape of the candidate in hand.
+    PaintShape,
     /// Repair from another source.
     NextSource,
     /// Show more candidates in this shot.
@@ -96,6 +110,28 @@ pub enum Action {
     ShowFewer,
     /// Draw a protected region.
     Protect,
+    /// Mark by hand what was not found.
+    Mark,
+    /// Draw with the next tool.
+    NextTool,
+    /// A narrower brush.
+    Narrower,
+    /// A broader brush.
+    Broader,
+    /// Paint where the ring is, set a corner or an end there.
+    PutDown,
+    /// The same, taking away.
+    TakeAway,
+    /// Move the ring left.
+    RingLeft,
+    /// Move the ring right.
+    RingRight,
+    /// Move the ring up.
+    RingUp,
+    /// Move the ring down.
+    RingDown,
+    /// Close the outline, or record what is drawn.
+    Finish,
     /// Undo.
     Undo,
     /// Redo.
@@ -176,6 +212,9 @@ const fn plain(key: Key) -> KeyboardShortcut {
 const fn shift(key: Key) -> KeyboardShortcut {
     KeyboardShortcut::new(Modifiers::SHIFT, key)
 }
+const fn alt(key: Key) -> KeyboardShortcut {
+    KeyboardShortcut::new(Modifiers::ALT, key)
+}
 const fn ctrl(key: Key) -> KeyboardShortcut {
     KeyboardShortcut::new(Modifiers::COMMAND, key)
 }
@@ -218,15 +257,33 @@ table! {
         RejectFrame [shift(Key::R)] "Reject the rest of the frame", "Reject every undecided candidate shown in this frame; one step to undo";
         WholeGroup [plain(Key::T)] "Whole group", "Take all of the cloud, line or gate mark that the candidate belongs to in hand: the next decision takes it as one, on every frame, and is one step to undo";
         AllAlike [plain(Key::K)] "All its kin", "Count the undecided candidates of this shot that are like the one in hand, then decide them in one step";
-        AllAbove [plain(Key::E)] "All above the slider", "Count the undecided candidates of this shot from its sensitivity on, then decide them in one step";
+        AllAbove [shift(Key::E)] "All above the slider", "Count the undecided candidates of this shot from its sensitivity on, then decide them in one step";
         TakeProposals [shift(Key::I)] "Take proposals", "Decide everything in this shot that is proposed, as the marks it is like were decided; one step to undo";
         Learn [shift(Key::L)] "Learn", "Let this shot's undecided candidates that are like marks you called intended or rejected lose confidence and be proposed; off, every candidate has the detector's confidence again";
         NextSource [plain(Key::G)] "Get the fill elsewhere", "Fill from the automatic choice, the frame before, the frame after, or this frame's surroundings";
         ShowMore [plain(Key::M)] "Show more", "Raise the sensitivity of this shot by one hundredth";
         ShowFewer [plain(Key::L)] "Show less", "Lower the sensitivity of this shot by one hundredth";
-        Protect [plain(Key::P)] "Protect a region", "Drag a rectangle that no repair may touch, then say for which frames";
         Undo [ctrl(Key::Z)] "Undo", "Take back your last step";
         Redo [ctrl_shift(Key::Z), ctrl(Key::Y)] "Redo", "Do again what was undone";
+    }
+    Draw {
+        Mark [plain(Key::H)] "Mark by hand", "Paint over damage that was not found, in the frame that is shown or a range of frames; it is accepted at once";
+        Protect [plain(Key::P)] "Protect a region", "Draw what no repair may touch, as a box, an outline or with the brush, and say for which frames";
+        NextTool [shift(Key::H)] "Next way to draw", "Draw with the next tool: brush, outline, line or box";
+        PaintShape [plain(Key::E)] "Edit the shape", "Paint over the shape of the candidate in hand, or take away from it";
+        Grow [shift(Key::G)] "Grow", "One pixel more all around the candidate in hand; one step to undo";
+        Shrink [shift(Key::S)] "Shrink", "One pixel less all around the candidate in hand; one step to undo";
+        Part [shift(Key::J)] "Part", "Make each connected part of the candidate in hand a candidate of its own; one step to undo";
+        Join [plain(Key::J)] "Join", "Make the candidate in hand one with the nearest other one that is shown; one step to undo";
+        Narrower [plain(Key::Comma)] "Narrower", "A brush a fifth narrower, by a pixel at least";
+        Broader [plain(Key::Period)] "Broader", "A brush a fifth broader, by a pixel at least";
+        PutDown [plain(Key::D)] "Draw at the ring", "Paint where the ring is; with an outline or a line, set a corner or an end there";
+        TakeAway [shift(Key::D)] "Take away at the ring", "Take away where the ring is; with an outline or a line, begin one that takes away";
+        RingLeft [alt(Key::ArrowLeft)] "Ring left", "Move the ring left by a quarter of the brush";
+        RingRight [alt(Key::ArrowRight)] "Ring right", "Move the ring right by a quarter of the brush";
+        RingUp [alt(Key::ArrowUp)] "Ring up", "Move the ring up by a quarter of the brush";
+        RingDown [alt(Key::ArrowDown)] "Ring down", "Move the ring down by a quarter of the brush";
+        Finish [plain(Key::Enter)] "Close or record", "Close the outline that is begun; when none is, record what is drawn as one step";
     }
     Look {
         Flip [plain(Key::Space)] "Before / after", "Show the frame with the repair of what is accepted and of the candidate in hand, or as scanned";
@@ -286,6 +343,22 @@ impl Action {
     /// True for what concerns the window and no reel: sheets, and the size of everything.
     pub(crate) const fn is_about_window(self) -> bool {
         matches!(self, Self::Help | Self::Preferences | Self::LargerWindow | Self::SmallerWindow)
+    }
+
+    /// True for actions that do something to what is being drawn.
+    pub(crate) const fn draws(self) -> bool {
+        matches!(
+            self,
+            Self::NextTool
+                | Self::Narrower
+                | Self::Broader
+                | Self::PutDown
+                | Self::TakeAway
+                | Self::RingLeft
+                | Self::RingRight
+                | Self::RingUp
+                | Self::RingDown
+        )
     }
 
     /// True for actions that make sense only on the Bench.

@@ -17,7 +17,7 @@ use crate::chord::{self, Typed};
 pub(crate) struct Focus {
     /// A text field has: only function keys, and keys with Ctrl that do not edit, run actions.
     pub(crate) typing: bool,
-    /// Any control has: Space is its.
+    /// Any control has: Space and Enter are its.
     pub(crate) focused: bool,
     /// A slider has: the arrows are its.
     pub(crate) slider: bool,
@@ -154,7 +154,8 @@ impl Keymap {
         let open = |key: &KeyboardShortcut| {
             let free = !typing || chord::is_function(key.logical_key) || (key.modifiers.command && !chord::edits(*key));
             let arrow = matches!(key.logical_key, Key::ArrowLeft | Key::ArrowRight | Key::ArrowUp | Key::ArrowDown);
-            free && !(focused && key.logical_key == Key::Space) && !(slider && arrow && key.modifiers.is_none())
+            let works = matches!(key.logical_key, Key::Space | Key::Enter);
+            free && !(focused && works) && !(slider && arrow && key.modifiers.is_none())
         };
         let mut found = Vec::new();
         ctx.input_mut(|input| {
@@ -199,8 +200,9 @@ mod tests {
     fn the_keys_besom_comes_with_are_none_twice_and_none_reserved() {
         let map = Keymap::default();
         all(&map);
-        for key in TABLE.iter().flat_map(|e| e.keys) {
-            assert_eq!(chord::reserved(*key), None, "{key:?}");
+        for (action, key) in TABLE.iter().flat_map(|e| e.keys.iter().map(|key| (e.action, key))) {
+            // Enter finishes what is drawn as it answers a field, and cannot be given to anything else.
+            assert!(chord::reserved(*key).is_none() || action == Action::Finish, "{key:?}");
             assert_eq!(chord::from_name(&chord::name(*key)), Some(*key));
         }
         assert_eq!(map.tooltip(Action::Accept), "It is damage: repair it, and on to the next. Key: A");
@@ -257,7 +259,7 @@ mod tests {
 
     #[test]
     fn no_walk_of_changes_leads_to_a_conflict() {
-        let keys = [Key::A, Key::R, Key::I, Key::J, Key::Q, Key::F1, Key::ArrowLeft, Key::Z, Key::Enter];
+        let keys = [Key::A, Key::R, Key::I, Key::J, Key::Q, Key::F1, Key::ArrowLeft, Key::Z, Key::Tab];
         let modifiers = [Modifiers::NONE, Modifiers::SHIFT, Modifiers::COMMAND];
         let (mut map, mut seed) = (Keymap::default(), 7u64);
         let mut next = |below: usize| {

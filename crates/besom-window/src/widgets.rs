@@ -30,6 +30,23 @@ pub(crate) fn lone_toggle(ui: &mut Ui, action: Action, on: bool, key: bool, comm
     toggle(ui, button, action, on, key, commands);
 }
 
+/// The same with a shorter word on it, where room is short; its name stays.
+pub(crate) fn short_toggle(ui: &mut Ui, action: Action, word: &str, on: bool, key: bool, commands: &mut Vec<Command>) {
+    toggle(ui, Button::selectable(on, word), action, on, key, commands);
+}
+
+/// A button that runs an action, with a shorter word on it than the action's name.
+pub(crate) fn short_button(ui: &mut Ui, action: Action, word: &str, commands: &mut Vec<Command>) {
+    let response = ui.add(Button::new(word));
+    finish(ui, response, action, true, commands);
+}
+
+/// The same in small letters, of a given size.
+pub(crate) fn small_button(ui: &mut Ui, action: Action, word: &str, size: Vec2, commands: &mut Vec<Command>) {
+    let response = ui.add_sized(size, Button::new(RichText::new(word).font(tokens::small())));
+    finish(ui, response, action, true, commands);
+}
+
 fn toggle(ui: &mut Ui, mut button: Button<'_>, action: Action, on: bool, key: bool, commands: &mut Vec<Command>) {
     if key {
         button = button.shortcut_text(

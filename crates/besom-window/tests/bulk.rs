@@ -51,7 +51,7 @@ fn on_disk(harness: &Harness<'_, App>) -> Reel {
 #[test]
 fn everything_above_the_slider_is_counted_then_decided_in_one_step() {
     let (_folder, mut harness) = bench();
-    press(&mut harness, Key::E);
+    press_with(&mut harness, Modifiers::SHIFT, Key::E);
     let (safe, all) = (2 * FRAMES, 3 * FRAMES);
     let said = format!("{safe} undecided candidates at this sensitivity, on {FRAMES} frames of shot 1.");
     assert!(harness.query_by_label(&said).is_some());

@@ -48,6 +48,19 @@ enum What {
         rect: (u32, u32, u32, u32),
         frames: (u64, u64),
         note: String,
+        /// Which of the rectangle's pixels; all of them without it. A Besom that knows no masks protects the rectangle,
+        /// which holds them all.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        mask: Option<String>,
+    },
+    ChangeRegion {
+        artist: String,
+        sequence: u64,
+        rect: (u32, u32, u32, u32),
+        frames: (u64, u64),
+        note: String,
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        mask: Option<String>,
     },
     Unprotect {
         artist: String,
@@ -68,6 +81,14 @@ enum What {
     HandMark {
         frame: u64,
         mask: String,
+    },
+    HandMarks {
+        frames: (u64, u64),
+        mask: String,
+    },
+    Reshape {
+        spots: Vec<SpotLine>,
+        masks: Vec<String>,
     },
     Note {
         frame: Option<u64>,
@@ -146,9 +167,20 @@ fn to_line(deed: &Deed) -> What {
             stretches: stretches.iter().map(|s| (s.first, s.last, s.min_confidence)).collect(),
             learned: learned.iter().map(|(frame, pixels)| (*frame, mask_text::write(pixels))).collect(),
         },
-        Deed::Protect { rect, first, last, note } => {
-            What::Protect { rect: sides(rect), frames: (*first, *last), note: note.clone() }
-        }
+        Deed::Protect { rect, mask, first, last, note } => What::Protect {
+            rect: sides(rect),
+            frames: (*first, *last),
+            note: note.clone(),
+            mask: mask.as_ref().map(mask_text::write),
+        },
+        Deed::ChangeRegion { id, rect, mask, first, last, note } => What::ChangeRegion {
+            artist: id.artist.clone(),
+            sequence: id.sequence,
+            rect: sides(rect),
+            frames: (*first, *last),
+            note: note.clone(),
+            mask: mask.as_ref().map(mask_text::write),
+        },
         Deed::Unprotect { id } => What::Unprotect { artist: id.artist.clone(), sequence: id.sequence },
         Deed::Sensitivity { scans, value } => What::Sensitivity { frames: *scans, value: *value },
         Deed::Learning { scans, on } => What::Learning { frames: *scans, on: *on },
@@ -156,6 +188,13 @@ fn to_line(deed: &Deed) -> What {
             What::FillChoice { spot: spot_line(spot), choice: choice.word().to_owned() }
         }
         Deed::HandMark { frame, mask } => What::HandMark { frame: *frame, mask: mask_text::write(mask) },
+        Deed::HandMarks { first, last, mask } => {
+            What::HandMarks { frames: (*first, *last), mask: mask_text::write(mask) }
+        }
+        Deed::Reshape { spots, masks } => What::Reshape {
+            spots: spots.iter().map(spot_line).collect(),
+            masks: masks.iter().map(mask_text::write).collect(),
+        },
         Deed::Note { frame, text } => What::Note { frame: *frame, text: text.clone() },
         Deed::TimeSpent { seconds } => What::TimeSpent { seconds: *seconds },
         Deed::Undo { of } => What::Undo { of: *of },
@@ -177,8 +216,13 @@ fn from_line(what: What) -> Result<Deed, String> {
             filter: filter_of(&filter)?,
             stretches: stretches.into_iter().map(stretch_of).collect::<Result<_, _>>()?,
         },
-        What::Protect { rect, frames: (first, last), note } => {
-            Deed::Protect { rect: rect_of(rect)?, first, last, note }
+        What::Protect { rect, frames: (first, last), note, mask } => {
+            let (rect, mask) = area_of(rect, mask.as_deref())?;
+            Deed::Protect { rect, mask, first, last, note }
+        }
+        What::ChangeRegion { artist, sequence, rect, frames: (first, last), note, mask } => {
+            let (rect, mask) = area_of(rect, mask.as_deref())?;
+            Deed::ChangeRegion { id: RegionId { artist, sequence }, rect, mask, first, last, note }
         }
         What::Unprotect { artist, sequence } => Deed::Unprotect { id: RegionId { artist, sequence } },
         What::Sensitivity { frames, value } => Deed::Sensitivity { scans: frames, value: confidence(value)? },
@@ -188,6 +232,8 @@ fn from_line(what: What) -> Result<Deed, String> {
             choice: FillChoice::from_word(&choice).ok_or_else(|| format!("{choice:?} is no fill"))?,
         },
         What::HandMark { frame, mask } => Deed::HandMark { frame, mask: mask_of(&mask)? },
+        What::HandMarks { frames: (first, last), mask } => Deed::HandMarks { first, last, mask: mask_of(&mask)? },
+        What::Reshape { spots, masks } => reshape_of(&spots, &masks)?,
         What::Note { frame, text } => Deed::Note { frame, text },
         What::TimeSpent { seconds } => Deed::TimeSpent { seconds },
         What::Undo { of } => Deed::Undo { of },
@@ -266,6 +312,23 @@ fn rect_of((x, y, width, height): (u32, u32, u32, u32)) -> Result<Rect, String> 
     Ok(Rect::new(x as i32, y as i32, x1, y1))
 }
 
+/// The area of a region. The mask is the truth: the rectangle beside it is what older Besoms protect.
+fn area_of(rect: (u32, u32, u32, u32), mask: Option<&str>) -> Result<(Rect, Option<RunMask>), String> {
+    let rect = rect_of(rect)?;
+    let Some(mask) = mask.map(mask_of).transpose()? else { return Ok((rect, None)) };
+    Ok((mask.bounds(), Some(mask)))
+}
+
+fn reshape_of(spots: &[SpotLine], masks: &[String]) -> Result<Deed, String> {
+    let spots: Vec<Spot> = spots.iter().map(spot_of).collect::<Result<_, _>>()?;
+    let masks: Vec<RunMask> = masks.iter().map(|text| mask_of(text)).collect::<Result<_, _>>()?;
+    let one_frame = spots.iter().all(|s| Some(s.frame) == spots.first().map(|s| s.frame));
+    if spots.is_empty() || !one_frame || masks.is_empty() || masks.iter().any(RunMask::is_empty) {
+        return Err("it gives candidates of one frame no shapes".to_owned());
+    }
+    Ok(Deed::Reshape { spots, masks })
+}
+
 fn decision_of(word: &str) -> Result<Decision, String> {
     Decision::ALL.into_iter().find(|d| d.word() == word).ok_or_else(|| format!("{word:?} is no decision"))
 }
@@ -310,6 +373,10 @@ mod tests {
             "(version:1,sequence:6,time:\"2026-03-04T09:30:05.000000Z\",artist:\"Ines\",what:Decide(decision:\"rejected\",spots:[(frame:86,bounds:(45,120,7,1),mask:\"120:45+7\",kind:\"dust\",confidence:0.97)],group:Some(\"cloud\")))",
             "(version:1,sequence:1,time:\"2026-03-04T09:30:00.000000Z\",artist:\"Ines\",what:Rule(decision:\"intended\",filter:(frames:Some((1,9)),shot:None,kind:Some(\"hair\"),min_confidence:None,max_confidence:None,include_at_risk:false,only_undecided:true),stretches:[(1,9,0.5)]))",
             "(version:1,sequence:2,time:\"2026-03-04T09:30:01.000000Z\",artist:\"Ines\",what:Protect(rect:(1,2,3,4),frames:(5,6),note:\"slate \\\"2\\\"\\nscuffed\"))",
+            "(version:1,sequence:8,time:\"2026-03-04T09:30:06.000000Z\",artist:\"Ines\",what:Protect(rect:(1,2,3,2),frames:(5,6),note:\"\",mask:Some(\"2:1+3;3:2+1\")))",
+            "(version:1,sequence:9,time:\"2026-03-04T09:30:07.000000Z\",artist:\"Ines\",what:ChangeRegion(artist:\"Mara\",sequence:8,rect:(1,2,3,4),frames:(5,7),note:\"slate\"))",
+            "(version:1,sequence:10,time:\"2026-03-04T09:30:08.000000Z\",artist:\"Ines\",what:HandMarks(frames:(5,7),mask:\"2:1+3\"))",
+            "(version:1,sequence:11,time:\"2026-03-04T09:30:09.000000Z\",artist:\"Ines\",what:Reshape(spots:[(frame:86,bounds:(45,120,7,1),mask:\"120:45+7\",kind:\"dust\",confidence:0.97)],masks:[\"120:45+3\",\"120:50+2\"]))",
             "(version:1,sequence:3,time:\"2026-03-04T09:30:02.000000Z\",artist:\"Ines\",what:Unprotect(artist:\"Ines\",sequence:2))",
             "(version:1,sequence:4,time:\"2026-03-04T09:30:03.000000Z\",artist:\"Ines\",what:Sensitivity(frames:None,value:0.4))",
             "(version:1,sequence:5,time:\"2026-03-04T09:30:04.000000Z\",artist:\"Ines\",what:Undo(of:4))",

@@ -39,9 +39,10 @@ pub(crate) struct Touch {
 pub(crate) struct FrameState {
     /// True once the detector has seen the frame.
     pub(crate) seen: bool,
-    /// How many of the candidates are the detector's; hand marks follow.
-    detected: usize,
-    /// Shared, so that a lesson that is worked out elsewhere takes them along without copying them.
+    /// The detector's candidates. Shared, so that a lesson that is worked out elsewhere takes them along without copying them.
+    found: Arc<Vec<Candidate>>,
+    /// The same in the shapes that people gave them, then what people parted or marked. One that was joined to another has
+    /// no pixels here (see [`is_gone`]). Shared with `found` while nobody touched any.
     pub(crate) candidates: Arc<Vec<Candidate>>,
     pub(crate) verdicts: Vec<Verdict>,
     /// What the shot's examples say about each of the detector's candidates; empty while they say nothing.
@@ -59,13 +60,12 @@ pub(crate) struct FrameState {
 #[derive(Clone, Debug)]
 pub(super) struct Found {
     candidates: Arc<Vec<Candidate>>,
-    count: usize,
     seen: bool,
 }
 
 impl Found {
     pub(super) fn list(&self) -> &[Candidate] {
-        self.candidates.get(..self.count).unwrap_or_default()
+        &self.candidates
     }
 
     /// The same; `None` for a frame that the detector has not seen.
@@ -81,30 +81,28 @@ impl FrameState {
 
     pub(super) fn set_detected(&mut self, candidates: Vec<Candidate>) {
         self.seen = true;
-        self.detected = candidates.len();
-        self.candidates = Arc::new(candidates);
+        self.found = Arc::new(candidates);
+        self.candidates = Arc::clone(&self.found);
     }
 
-    /// The detector's candidates, without hand marks.
+    /// The detector's candidates as it found them, without hand marks.
     pub(crate) fn found(&self) -> &[Candidate] {
-        self.candidates.get(..self.detected).unwrap_or_default()
+        &self.found
     }
 
     /// The detector's candidates, to take along.
     pub(super) fn share_found(&self) -> Found {
-        Found { candidates: Arc::clone(&self.candidates), count: self.detected, seen: self.seen }
+        Found { candidates: Arc::clone(&self.found), seen: self.seen }
     }
 
     /// True while these are the candidates that are here.
     pub(super) fn still_has(&self, found: &Found) -> bool {
-        Arc::ptr_eq(&self.candidates, &found.candidates) && self.detected == found.count
+        Arc::ptr_eq(&self.found, &found.candidates)
     }
 
     /// Starts from the detector's candidates and applies every record that stands.
     pub(super) fn replay(&mut self, number: u64, records: &[Record], active: &[bool], rules: &[u32]) {
-        if self.candidates.len() > self.detected {
-            Arc::make_mut(&mut self.candidates).truncate(self.detected);
-        }
+        self.candidates = Arc::clone(&self.found);
         self.verdicts.clear();
         self.verdicts.resize(self.candidates.len(), Verdict::default());
         self.strays.clear();
@@ -210,7 +208,8 @@ impl FrameState {
     /// True when a candidate is undecided and asks for no decision because of what was learned.
     pub(crate) fn spares(&self, index: usize, sensitivity: f32) -> bool {
         let Some((found, verdict)) = self.candidates.get(index).zip(self.verdicts.get(index)) else { return false };
-        verdict.decision == Decision::Undecided
+        !is_gone(found)
+            && verdict.decision == Decision::Undecided
             && found.confidence >= sensitivity
             && self.confidence(index) < sensitivity
     }
@@ -231,14 +230,28 @@ impl FrameState {
                 verdict.choice = *choice;
                 changed
             }),
-            Deed::HandMark { mask, .. } => {
-                Arc::make_mut(&mut self.candidates).push(hand_mark(mask, &record.artist));
-                let by = Some(touch.record);
-                self.verdicts.push(Verdict { decision: Decision::Accepted, choice: FillChoice::Automatic, by });
-                Effect { matched: 1, changed: 1 }
+            Deed::HandMark { mask, .. } => self.add_hand_mark(touch, mask, &record.artist),
+            Deed::HandMarks { mask, .. } => {
+                // A range often runs over a frame that was marked before. Two marks of the same pixels could not be told
+                // apart by a decision, so the one that is there is accepted.
+                let known = self.candidates.iter().position(|c| c.kind == Kind::Hand && c.mask == *mask);
+                let Some(verdict) = known.and_then(|index| self.verdicts.get_mut(index)) else {
+                    return self.add_hand_mark(touch, mask, &record.artist);
+                };
+                let changed = usize::from(verdict.decision != Decision::Accepted);
+                (verdict.decision, verdict.by) = (Decision::Accepted, Some(touch.record));
+                Effect { matched: 1, changed }
             }
+            Deed::Reshape { spots, masks } => self.reshape(touch, spots, masks, &record.artist, finder),
             _ => Effect::default(),
         }
+    }
+
+    fn add_hand_mark(&mut self, touch: Touch, mask: &RunMask, artist: &str) -> Effect {
+        Arc::make_mut(&mut self.candidates).push(hand_mark(mask, artist));
+        let by = Some(touch.record);
+        self.verdicts.push(Verdict { decision: Decision::Accepted, choice: FillChoice::Automatic, by });
+        Effect { matched: 1, changed: 1 }
     }
 
     fn with_spot(
@@ -259,7 +272,9 @@ impl FrameState {
 
     /// Adds one candidate to a count.
     pub(crate) fn count_candidate(&self, index: usize, sensitivity: f32, counts: &mut Counts) {
-        if let Some((candidate, verdict)) = self.candidates.get(index).zip(self.verdicts.get(index)) {
+        if let Some((candidate, verdict)) = self.candidates.get(index).zip(self.verdicts.get(index))
+            && !is_gone(candidate)
+        {
             counts.add_candidate(candidate, verdict.decision, self.confidence(index) >= sensitivity);
             counts.proposed += u64::from(self.proposes(index, sensitivity));
         }
@@ -279,6 +294,11 @@ impl FrameState {
     }
 }
 
+/// True for a candidate that was joined to another one: it keeps its number and has no pixels.
+pub(crate) fn is_gone(candidate: &Candidate) -> bool {
+    candidate.mask.is_empty()
+}
+
 fn least_confidence(stretches: &[Stretch], number: u64) -> Option<f32> {
     stretches.iter().find(|s| s.first <= number && number <= s.last).map(|s| s.min_confidence)
 }
@@ -295,7 +315,8 @@ fn inner_pixel(mask: &RunMask) -> Option<Run> {
 }
 
 fn matches(candidate: &Candidate, decision: Decision, filter: &Filter) -> bool {
-    filter.kind.is_none_or(|kind| candidate.kind == kind)
+    !is_gone(candidate)
+        && filter.kind.is_none_or(|kind| candidate.kind == kind)
         && (filter.include_at_risk || !candidate.risk.any())
         && (!filter.only_undecided || decision == Decision::Undecided)
 }

@@ -8,6 +8,7 @@ mod attach;
 mod frame;
 mod history;
 mod learning;
+mod reshape;
 mod resolve;
 #[cfg(test)]
 pub(crate) mod samples;
@@ -20,7 +21,7 @@ use std::ops::Range;
 use besom_detect::Candidate;
 use rayon::prelude::*;
 
-pub(crate) use frame::{FrameState, Touch, Verdict};
+pub(crate) use frame::{FrameState, Touch, Verdict, is_gone};
 pub(crate) use history::Stacks;
 pub use learning::{Alike, AlikeDue, LessonDue, LessonSolved};
 
@@ -205,6 +206,13 @@ impl Fold {
             }
             Deed::FillChoice { spot, .. } => touches.push((spot.frame, Touch { record: index, spot: 0 })),
             Deed::HandMark { frame, .. } => touches.push((*frame, Touch { record: index, spot: 0 })),
+            Deed::HandMarks { first, last, .. } => {
+                let here = self.numbers.get(self.places_of_scans(*first, *last)).unwrap_or_default();
+                touches.extend(here.iter().map(|number| (*number, Touch { record: index, spot: 0 })));
+            }
+            Deed::Reshape { spots, .. } => {
+                touches.extend(spots.first().map(|s| (s.frame, Touch { record: index, spot: 0 })));
+            }
             Deed::Rule { .. } => self.rules.push(index),
             _ => {}
         }
@@ -253,7 +261,8 @@ impl Fold {
     /// Brings up to date what does not belong to single frames: regions, and the settings of shots.
     fn settle_wide(&mut self, indices: &[usize]) {
         let deeds = || indices.iter().filter_map(|i| self.records.get(*i)).map(|r| &r.deed);
-        let regions_changed = deeds().any(|d| matches!(d, Deed::Protect { .. } | Deed::Unprotect { .. }));
+        let regions_changed =
+            deeds().any(|d| matches!(d, Deed::Protect { .. } | Deed::ChangeRegion { .. } | Deed::Unprotect { .. }));
         let settings_changed = deeds().any(|d| matches!(d, Deed::Sensitivity { .. } | Deed::Learning { .. }));
         if regions_changed {
             self.regions = regions(&self.records, &self.active);
@@ -274,7 +283,7 @@ impl Fold {
     /// The places of the frames whose candidates a record speaks of.
     fn places_of_record(&self, index: usize) -> Vec<usize> {
         match self.records.get(index).map(|r| &r.deed) {
-            Some(Deed::Decide { spots, .. }) => {
+            Some(Deed::Decide { spots, .. } | Deed::Reshape { spots, .. }) => {
                 let mut places: Vec<usize> = spots.iter().filter_map(|s| self.position(s.frame)).collect();
                 places.sort_unstable();
                 places.dedup();
@@ -282,6 +291,7 @@ impl Fold {
             }
             Some(Deed::FillChoice { spot, .. }) => self.position(spot.frame).into_iter().collect(),
             Some(Deed::HandMark { frame, .. }) => self.position(*frame).into_iter().collect(),
+            Some(Deed::HandMarks { first, last, .. }) => self.places_of_scans(*first, *last).collect(),
             Some(Deed::Rule { stretches, .. }) => self.places_of_stretches(stretches),
             _ => Vec::new(),
         }
@@ -340,14 +350,22 @@ fn regions(records: &[Record], active: &[bool]) -> Vec<Region> {
     let mut regions: Vec<Region> = Vec::new();
     for (record, _) in records.iter().zip(active).filter(|(_, stands)| **stands) {
         match &record.deed {
-            Deed::Protect { rect, first, last, note } => regions.push(Region {
+            Deed::Protect { rect, mask, first, last, note } => regions.push(Region {
                 id: RegionId { artist: record.artist.clone(), sequence: record.sequence },
                 rect: *rect,
+                mask: mask.clone(),
                 first: *first,
                 last: *last,
                 note: note.clone(),
                 artist: record.artist.clone(),
             }),
+            Deed::ChangeRegion { id, rect, mask, first, last, note } => {
+                if let Some(region) = regions.iter_mut().find(|r| r.id == *id) {
+                    (region.rect, region.mask) = (*rect, mask.clone());
+                    (region.first, region.last) = (*first, *last);
+                    region.note.clone_from(note);
+                }
+            }
             Deed::Unprotect { id } => regions.retain(|r| r.id != *id),
             _ => {}
         }

@@ -93,7 +93,20 @@ fn deeds() -> impl Strategy<Value = Deed> {
         }),
         1 => ((0i32..50, 0i32..50, 1i32..20, 1i32..20), frame_ranges(), "[a-zé \"\\\\\n,()]{0,12}").prop_map(
             |((x, y, w, h), (first, last), note)| {
-                Deed::Protect { rect: Rect::new(x, y, x + w, y + h), first, last, note }
+                Deed::Protect { rect: Rect::new(x, y, x + w, y + h), mask: None, first, last, note }
+            }
+        ),
+        1 => (masks(), frame_ranges()).prop_map(|(mask, (first, last))| {
+            Deed::Protect { rect: mask.bounds(), mask: Some(mask), first, last, note: String::new() }
+        }),
+        1 => (masks(), any::<bool>(), frame_ranges(), "Ines|Mara|Tam", 1u64..30).prop_map(
+            |(mask, whole, (first, last), artist, sequence)| Deed::ChangeRegion {
+                id: RegionId { artist, sequence },
+                rect: mask.bounds(),
+                mask: (!whole).then_some(mask),
+                first,
+                last,
+                note: String::new(),
             }
         ),
         1 => ("Ines|Mara|Tam", 1u64..30).prop_map(|(artist, sequence)| {
@@ -104,6 +117,14 @@ fn deeds() -> impl Strategy<Value = Deed> {
         1 => (spots(), prop::sample::select(FillChoice::ALL.to_vec()))
             .prop_map(|(spot, choice)| Deed::FillChoice { spot, choice }),
         1 => (1u64..7, masks()).prop_map(|(frame, mask)| Deed::HandMark { frame, mask }),
+        1 => (frame_ranges(), masks()).prop_map(|((first, last), mask)| Deed::HandMarks { first, last, mask }),
+        1 => (vec(spots(), 1..3), vec(masks(), 1..3)).prop_map(|(mut spots, masks)| {
+            let frame = spots[0].frame;
+            for spot in &mut spots {
+                spot.frame = frame;
+            }
+            Deed::Reshape { spots, masks }
+        }),
         1 => (option::of(1u64..7), "\\PC{0,20}").prop_map(|(frame, text)| Deed::Note { frame, text }),
         1 => (0u32..9000).prop_map(|seconds| Deed::TimeSpent { seconds }),
         3 => (1u64..30).prop_map(|of| Deed::Undo { of }),

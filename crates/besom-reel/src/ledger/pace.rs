@@ -82,7 +82,8 @@ fn one_by_one(deed: &Deed) -> u64 {
     match deed {
         // Proposals that were taken at once are no decisions made one by one.
         Deed::Decide { spots, examples: 0, .. } => spots.len() as u64,
-        Deed::HandMark { .. } => 1,
+        // A mark is drawn once, on however many frames it counts.
+        Deed::HandMark { .. } | Deed::HandMarks { .. } => 1,
         _ => 0,
     }
 }

@@ -1,6 +1,7 @@
 //! Edits: what a person asks for. An edit speaks of the reel as it is loaded now; the journal stores a record of it
 //! that stands alone ([`crate::Deed`]).
 
+use std::borrow::Cow;
 use std::ops::RangeInclusive;
 
 use besom_detect::Kind;
@@ -49,13 +50,15 @@ pub struct RegionId {
     pub sequence: u64,
 }
 
-/// A rectangle that no repair may touch, over a range of frames.
+/// Pixels that no repair may touch, over a range of frames: a rectangle, or any shape that was drawn.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Region {
     /// Its name.
     pub id: RegionId,
-    /// The pixels.
+    /// The rectangle, or the smallest one around the shape.
     pub rect: Rect,
+    /// The very pixels; `None` for the whole rectangle.
+    pub mask: Option<RunMask>,
     /// First scan.
     pub first: u64,
     /// Last scan, itself included.
@@ -64,6 +67,18 @@ pub struct Region {
     pub note: String,
     /// Who protects it.
     pub artist: String,
+}
+
+impl Region {
+    /// True for the frames that it covers.
+    pub const fn covers(&self, frame: u64) -> bool {
+        self.first <= frame && frame <= self.last
+    }
+
+    /// Its pixels.
+    pub fn pixels(&self) -> Cow<'_, RunMask> {
+        self.mask.as_ref().map_or_else(|| Cow::Owned(RunMask::from_rect(&self.rect)), Cow::Borrowed)
+    }
 }
 
 /// One thing a person does to a reel: exactly one record of the journal.
@@ -110,6 +125,30 @@ pub enum Edit {
         /// Why; may be empty.
         note: String,
     },
+    /// Protects any shape over a range of frames.
+    ProtectShape {
+        /// The pixels; cut to the frame.
+        mask: RunMask,
+        /// First scan.
+        first: u64,
+        /// Last scan, itself included.
+        last: u64,
+        /// Why; may be empty.
+        note: String,
+    },
+    /// Gives a protected region other pixels, another range or another note; it keeps its name.
+    ChangeRegion {
+        /// Which.
+        id: RegionId,
+        /// The pixels from now on; cut to the frame.
+        mask: RunMask,
+        /// First scan from now on.
+        first: u64,
+        /// Last scan from now on, itself included.
+        last: u64,
+        /// The note from now on; may be empty.
+        note: String,
+    },
     /// Ends a protection.
     Unprotect {
         /// Which.
@@ -145,6 +184,25 @@ pub enum Edit {
     },
     /// Marks by hand what was missed.
     HandMark(HandMark),
+    /// Marks the same pixels by hand in every scan of a range, as one step. In a scan where these very pixels are marked
+    /// already that mark is accepted instead of made twice.
+    HandMarks {
+        /// First scan.
+        first: u64,
+        /// Last scan, itself included.
+        last: u64,
+        /// The painted pixels.
+        mask: RunMask,
+    },
+    /// Gives candidates of one scan other pixels. One candidate and several masks part it: the first mask stays the candidate,
+    /// the others become candidates beside it with the same decision. Several candidates and one mask join them in the
+    /// first one.
+    Reshape {
+        /// Which; all of one scan.
+        ids: Vec<CandidateId>,
+        /// Their pixels from now on.
+        masks: Vec<RunMask>,
+    },
     /// A remark on a frame, a shot's first frame, or (without one) the reel.
     Note {
         /// The scan's number.
@@ -166,7 +224,8 @@ pub struct Receipt {
     pub sequence: u64,
     /// Candidates the edit speaks of.
     pub matched: usize,
-    /// Candidates whose decision is another one now (for a fill choice: whose choice is; a hand mark counts one).
+    /// Candidates whose decision is another one now (for a fill choice: whose choice is; a hand mark counts one
+    /// a scan).
     pub changed: usize,
     /// What was done, in a few words.
     pub words: String,

@@ -76,8 +76,25 @@ pub enum Deed {
     },
     /// A protected region.
     Protect {
-        /// The pixels.
+        /// The rectangle, or the smallest one around the mask.
         rect: Rect,
+        /// The very pixels; `None` for the whole rectangle.
+        mask: Option<RunMask>,
+        /// First scan.
+        first: u64,
+        /// Last scan, itself included.
+        last: u64,
+        /// Why.
+        note: String,
+    },
+    /// Another area, range and note for a protected region.
+    ChangeRegion {
+        /// Which.
+        id: RegionId,
+        /// The rectangle, or the smallest one around the mask.
+        rect: Rect,
+        /// The very pixels; `None` for the whole rectangle.
+        mask: Option<RunMask>,
         /// First scan.
         first: u64,
         /// Last scan, itself included.
@@ -118,6 +135,22 @@ pub enum Deed {
         /// The pixels.
         mask: RunMask,
     },
+    /// The same mark painted by hand in every scan of a range.
+    HandMarks {
+        /// First scan.
+        first: u64,
+        /// Last scan, itself included.
+        last: u64,
+        /// The pixels.
+        mask: RunMask,
+    },
+    /// Other shapes for candidates of one scan: as many or more, which parts them, or fewer, which joins them.
+    Reshape {
+        /// Which, as they were.
+        spots: Vec<Spot>,
+        /// Their pixels from now on.
+        masks: Vec<RunMask>,
+    },
     /// A remark.
     Note {
         /// The scan's number, or the reel.
@@ -157,6 +190,9 @@ impl Deed {
             },
             Self::Rule { decision, .. } => format!("{} by rule", decision.word()),
             Self::Protect { first, last, .. } => format!("protected a region in frames {first} to {last}"),
+            Self::ChangeRegion { first, last, .. } => {
+                format!("changed a protected region, now in frames {first} to {last}")
+            }
             Self::Unprotect { .. } => "ended a protection".to_owned(),
             Self::Sensitivity { scans: Some((first, last)), value } => {
                 format!("sensitivity {value} for frames {first} to {last}")
@@ -167,6 +203,15 @@ impl Deed {
             }
             Self::FillChoice { spot, choice } => format!("fill {} in frame {}", choice.word(), spot.frame),
             Self::HandMark { frame, .. } => format!("marked by hand in frame {frame}"),
+            Self::HandMarks { first, last, .. } => format!("marked by hand in frames {first} to {last}"),
+            Self::Reshape { spots, masks } => {
+                let frame = spots.first().map_or(0, |s| s.frame);
+                match (spots.len(), masks.len()) {
+                    (1, 1) => format!("changed the shape of one candidate in frame {frame}"),
+                    (1, parts) => format!("parted one candidate in frame {frame} into {parts}"),
+                    (joined, _) => format!("joined {joined} candidates in frame {frame}"),
+                }
+            }
             Self::Note { frame: Some(frame), .. } => format!("note on frame {frame}"),
             Self::Note { frame: None, .. } => "note on the reel".to_owned(),
             Self::TimeSpent { seconds } => format!("{seconds} seconds of work"),

@@ -1,7 +1,5 @@
 //! Edits: checked, turned into a record that stands alone, written, applied.
 
-use besom_detect::Kind;
-use besom_scan::{Rect, RunMask};
 use jiff::{SignedDuration, Timestamp, Unit};
 
 use super::{Reel, read_only};
@@ -9,7 +7,7 @@ use crate::error::ReelError;
 use crate::file::journal::Writer;
 use crate::fold::Effect;
 use crate::model::decision::{CandidateId, Decision};
-use crate::model::edit::{Edit, Filter, HandMark, Receipt, RegionId};
+use crate::model::edit::{Edit, Filter, Receipt};
 use crate::model::record::{Deed, Record, Spot};
 
 impl Reel {
@@ -49,6 +47,8 @@ impl Reel {
                 usize::from(self.candidate(*id).is_some() && self.fill_choice(*id) != *choice)
             }
             Edit::HandMark(mark) => usize::from(self.position(mark.frame).is_some()),
+            Edit::HandMarks { first, last, mask } => self.marks_to_make(*first, *last, mask).count(),
+            Edit::Reshape { ids, .. } => ids.iter().filter(|id| self.candidate(**id).is_some()).count(),
             _ => 0,
         }
     }
@@ -154,14 +154,9 @@ impl Reel {
                 let learned = self.fold.learned_for(&filter, &stretches);
                 Deed::Rule { decision, stretches, filter, learned }
             }
-            Edit::Protect { rect, first, last, note } => {
-                let rect = rect.intersect(&Rect::of_size(self.info.width, self.info.height));
-                if rect.is_empty() {
-                    return Err(ReelError::request("the rectangle to protect lies outside the frame"));
-                }
-                self.check_scans(first, last)?;
-                Deed::Protect { rect, first, last, note }
-            }
+            Edit::Protect { rect, first, last, note } => self.protect(&rect, first, last, note)?,
+            Edit::ProtectShape { mask, first, last, note } => self.protect_shape(&mask, first, last, note)?,
+            Edit::ChangeRegion { id, mask, first, last, note } => self.change_region(id, &mask, (first, last), note)?,
             Edit::Unprotect { id } => self.unprotect(id)?,
             Edit::Sensitivity { shot, value } => {
                 check_confidence(value)?;
@@ -172,6 +167,8 @@ impl Reel {
             Edit::TakeProposals { shot, decision } => self.take_proposals(shot, decision)?,
             Edit::FillChoice { id, choice } => Deed::FillChoice { spot: self.spot(id)?, choice },
             Edit::HandMark(mark) => self.hand_mark(mark)?,
+            Edit::HandMarks { first, last, mask } => self.hand_marks(first, last, &mask)?,
+            Edit::Reshape { ids, masks } => self.reshape(&ids, masks)?,
             Edit::Note { frame, text } => {
                 if text.trim().is_empty() {
                     return Err(ReelError::request("a note needs words"));
@@ -211,7 +208,7 @@ impl Reel {
         ids.into_iter().map(|id| self.spot(id)).collect()
     }
 
-    fn spot(&self, id: CandidateId) -> Result<Spot, ReelError> {
+    pub(super) fn spot(&self, id: CandidateId) -> Result<Spot, ReelError> {
         let candidate = self
             .candidate(id)
             .ok_or_else(|| ReelError::request(format!("frame {} has no candidate {}", id.frame, id.index)))?;
@@ -221,34 +218,6 @@ impl Reel {
             kind: candidate.kind,
             confidence: candidate.confidence,
         })
-    }
-
-    fn unprotect(&self, id: RegionId) -> Result<Deed, ReelError> {
-        if self.regions().iter().any(|r| r.id == id) {
-            Ok(Deed::Unprotect { id })
-        } else {
-            Err(ReelError::request(format!("there is no protected region number {} by {}", id.sequence, id.artist)))
-        }
-    }
-
-    fn hand_mark(&self, mark: HandMark) -> Result<Deed, ReelError> {
-        let HandMark { frame, mask } = mark;
-        self.check_scan(frame)?;
-        let outside = |x: u32, y: u32| x as usize > self.info.width || y as usize >= self.info.height;
-        if mask.is_empty() || mask.runs().iter().any(|r| outside(r.x1, r.y)) {
-            return Err(ReelError::request("a hand mark needs pixels, all of them inside the frame"));
-        }
-        // A decision finds its candidate by the pixels: two marks of the same pixels could not be told apart.
-        let mark = HandMark { frame, mask };
-        if self.is_marked(&mark) {
-            return Err(ReelError::request(format!("the same pixels are already marked by hand in frame {frame}")));
-        }
-        Ok(Deed::HandMark { frame, mask: RunMask::from_runs(mark.mask.runs().to_vec()) })
-    }
-
-    /// True when the very same pixels were marked by hand before: a mark is not made twice.
-    pub fn is_marked(&self, mark: &HandMark) -> bool {
-        self.candidates(mark.frame).iter().any(|c| c.kind == Kind::Hand && c.mask == mark.mask)
     }
 
     fn check_filter(&self, filter: &Filter) -> Result<(), ReelError> {
@@ -269,14 +238,14 @@ impl Reel {
         }
     }
 
-    fn check_scan(&self, frame: u64) -> Result<(), ReelError> {
+    pub(super) fn check_scan(&self, frame: u64) -> Result<(), ReelError> {
         match self.position(frame) {
             Some(_) => Ok(()),
             None => Err(ReelError::request(format!("the reel has no frame {frame}"))),
         }
     }
 
-    fn check_scans(&self, first: u64, last: u64) -> Result<(), ReelError> {
+    pub(super) fn check_scans(&self, first: u64, last: u64) -> Result<(), ReelError> {
         if first > last {
             return Err(ReelError::request(format!("frames {first} to {last} run backwards")));
         }

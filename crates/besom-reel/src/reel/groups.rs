@@ -6,6 +6,7 @@ use std::sync::{Arc, Mutex, PoisonError};
 use besom_detect::{Candidate, GroupKind};
 
 use super::Reel;
+use crate::fold::is_gone;
 use crate::ledger::Counts;
 use crate::model::decision::CandidateId;
 use crate::model::group::{CandidateGroup, GroupId};
@@ -75,7 +76,8 @@ impl Reel {
     /// nobody sees: what lies below the sensitivity there is picture as often as dirt. Of what was linked over frames all,
     /// since one thing left on a frame in its middle would flash.
     pub fn group_members(&self, group: &CandidateGroup) -> Vec<CandidateId> {
-        let all = group.members.iter().copied();
+        let gone = |id: &CandidateId| self.candidate(*id).is_some_and(is_gone);
+        let all = group.members.iter().copied().filter(|id| !gone(id));
         match group.id.kind {
             GroupKind::Cloud => all.filter(|id| self.asks(*id)).collect(),
             GroupKind::Line | GroupKind::Gate => all.collect(),

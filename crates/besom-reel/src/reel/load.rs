@@ -172,7 +172,16 @@ impl Reel {
             problems.extend(read.problems);
         }
         for record in &mut records {
-            if let Deed::HandMark { mask, .. } = &mut record.deed {
+            if let Deed::Reshape { masks, .. } = &mut record.deed {
+                for mask in masks.iter_mut() {
+                    *mask = cut_to_frame(mask, &self.info);
+                }
+                masks.retain(|mask| !mask.is_empty());
+            } else if let Deed::HandMark { mask, .. }
+            | Deed::HandMarks { mask, .. }
+            | Deed::Protect { mask: Some(mask), .. }
+            | Deed::ChangeRegion { mask: Some(mask), .. } = &mut record.deed
+            {
                 *mask = cut_to_frame(mask, &self.info);
             }
         }

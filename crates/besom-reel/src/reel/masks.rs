@@ -20,9 +20,14 @@ impl Reel {
     /// The pixels of a scan that protected regions cover.
     pub fn protected_mask(&self, frame: u64) -> RunMask {
         let whole = Rect::of_size(self.info.width, self.info.height);
-        let here = self.regions().iter().filter(|r| r.first <= frame && frame <= r.last);
-        let runs = here.flat_map(|r| RunMask::from_rect(&r.rect.intersect(&whole)).runs().to_vec());
-        RunMask::from_runs(runs.collect())
+        let mut runs = Vec::new();
+        for region in self.regions().iter().filter(|r| r.covers(frame)) {
+            match &region.mask {
+                Some(mask) => runs.extend_from_slice(mask.runs()),
+                None => runs.extend_from_slice(RunMask::from_rect(&region.rect.intersect(&whole)).runs()),
+            }
+        }
+        RunMask::from_runs(runs)
     }
 
     /// The pixels of a scan that no repair may change: protected regions, rejected and intended candidates.

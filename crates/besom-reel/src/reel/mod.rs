@@ -1,5 +1,6 @@
 //! One reel, opened by one artist.
 
+mod by_hand;
 mod edits;
 mod groups;
 mod load;
@@ -15,7 +16,7 @@ use besom_detect::likeness::Judged;
 
 use crate::error::ReelError;
 use crate::file::journal::Writer;
-use crate::fold::{AlikeDue, Fold, LessonDue, LessonSolved, Stacks, Verdict};
+use crate::fold::{AlikeDue, Fold, LessonDue, LessonSolved, Stacks, Verdict, is_gone};
 use crate::footage::Footage;
 use crate::ledger::{By, Counts, LedgerTable};
 use crate::model::artist::Artist;
@@ -103,7 +104,8 @@ impl Reel {
         &self.problems
     }
 
-    /// All candidates of a scan: the detector's, above its floor, then hand marks. Empty for a scan not yet detected.
+    /// All candidates of a scan: the detector's, above its floor, in the shapes that people gave them, then what they parted
+    /// or marked. Empty for a scan not yet detected. One that was joined to another keeps its place and has no pixels.
     pub fn candidates(&self, frame: u64) -> &[Candidate] {
         self.fold.frame(frame).map_or(&[], |f| &f.candidates)
     }
@@ -155,7 +157,8 @@ impl Reel {
 
     /// True when a candidate is at or above its shot's sensitivity, or decided: what lists and counts of work show.
     pub fn asks(&self, id: CandidateId) -> bool {
-        let Some((_, place)) = self.candidate(id).zip(self.position(id.frame)) else { return false };
+        let here = self.candidate(id).filter(|c| !is_gone(c));
+        let Some((_, place)) = here.zip(self.position(id.frame)) else { return false };
         self.decision(id) != Decision::Undecided
             || self.confidence(id) >= self.fold.sensitivity(self.fold.shot_at(place))
     }

@@ -54,6 +54,12 @@ fn decide(reel: &mut Reel, frame: u64, index: u32, decision: Decision) -> crate:
     reel.record(Edit::Decide { ids: vec![CandidateId::new(frame, index)], decision }).unwrap()
 }
 
+/// Candidates with what stands about them, and the counts: all that records which were taken back must leave alone.
+fn stand(reel: &Reel) -> (Vec<Vec<(Candidate, Verdict)>>, crate::Counts) {
+    let of = |f: &crate::fold::FrameState| f.candidates.iter().cloned().zip(f.verdicts.iter().copied()).collect();
+    (reel.fold.frames.iter().map(of).collect(), reel.total())
+}
+
 #[test]
 fn what_is_recorded_is_there_after_reopening() {
     let home = detected();
@@ -106,6 +112,80 @@ fn what_no_repair_may_touch() {
     assert!(reel.protected_mask(107).is_empty());
     assert_eq!(reel.undo().unwrap().as_deref(), Some("ended a protection"));
     assert_eq!(reel.regions().len(), 1);
+}
+
+/// A mark on a range is one record and one step; each of its frames can be decided alone afterwards.
+#[test]
+fn a_mark_on_a_range_is_one_step() {
+    let home = detected();
+    let mut reel = Reel::open(&folder(&home), "Ines").unwrap();
+    let mask = square(50, 50);
+    reel.record(Edit::HandMark(HandMark { frame: 104, mask: mask.clone() })).unwrap();
+    decide(&mut reel, 104, 4, Decision::Rejected);
+    let before = stand(&reel);
+    let edit = Edit::HandMarks { first: 103, last: 108, mask: mask.clone() };
+    assert_eq!(reel.preview(&edit), 6);
+    let receipt = reel.record(edit.clone()).unwrap();
+    assert_eq!((receipt.matched, receipt.changed), (6, 6));
+    assert_eq!(receipt.words, "marked by hand in frames 103 to 108");
+    assert_eq!(reel.records().len(), 3);
+    assert_eq!((reel.total().hand, reel.total().accepted), (6, 6), "the mark of frame 104 is not made twice");
+    assert_eq!((reel.shot_counts(0).hand, reel.shot_counts(1).hand), (4, 2));
+    for frame in 103..=108 {
+        assert_eq!(reel.accepted(frame).iter().map(|(_, c, _)| &c.mask).collect::<Vec<_>>(), [&mask]);
+    }
+    assert_eq!(reel.preview(&edit), 0);
+    assert_eq!(reel.record(edit).unwrap_err().kind(), ReelErrorKind::Request, "nothing would change");
+
+    decide(&mut reel, 106, 4, Decision::Intended);
+    let again = Reel::open(&folder(&home), "Mara").unwrap();
+    assert_eq!(again.fold, reel.fold);
+    assert_eq!((again.total().accepted, again.total().intended), (5, 1));
+    put(&folder(&home), 2, 101, 112, &four()[..2]);
+    reel.refresh().unwrap();
+    assert_eq!(reel.decision(CandidateId::new(106, 2)), Decision::Intended, "after a new detection too");
+    put(&folder(&home), 3, 101, 112, &four());
+    reel.refresh().unwrap();
+    reel.undo().unwrap();
+    reel.undo().unwrap();
+    assert!(stand(&reel) == before, "one step takes all of it back");
+    assert_eq!(reel.redo().unwrap().as_deref(), Some("marked by hand in frames 103 to 108"));
+    assert_eq!(reel.total().hand, 6);
+}
+
+#[test]
+fn a_region_is_drawn_changed_and_ended() {
+    let home = detected();
+    let mut reel = Reel::open(&folder(&home), "Ines").unwrap();
+    let shape = square(10, 10).union(&square(14, 14));
+    let edge = square(317, 100);
+    let mask = shape.union(&edge);
+    reel.record(Edit::ProtectShape { mask: mask.clone(), first: 101, last: 103, note: "slate".into() }).unwrap();
+    let kept = mask.minus(&RunMask::from_rect(&Rect::new(320, 0, 330, 240)));
+    assert_eq!(reel.protected_mask(102), kept, "cut to the frame");
+    let region = reel.regions()[0].clone();
+    assert_eq!((region.mask.as_ref(), region.rect), (Some(&kept), Rect::new(10, 10, 320, 104)));
+
+    // Another artist changes it: it keeps its name and its place, in one step.
+    let mut mara = Reel::open(&folder(&home), "Mara").unwrap();
+    assert_eq!(mara.regions(), reel.regions());
+    let (id, note) = (region.id.clone(), "slate, whole".to_owned());
+    mara.record(Edit::ChangeRegion { id, mask: square(10, 10), first: 102, last: 108, note }).unwrap();
+    reel.refresh().unwrap();
+    let changed = reel.regions()[0].clone();
+    assert_eq!((&changed.id, changed.artist.as_str()), (&region.id, "Ines"));
+    assert_eq!((changed.mask.clone(), changed.rect), (None, Rect::new(10, 10, 14, 14)), "a full rectangle is one");
+    assert_eq!((changed.first, changed.last, changed.note.as_str()), (102, 108, "slate, whole"));
+    assert!(reel.protected_mask(101).is_empty());
+    assert_eq!(reel.protected_mask(108), square(10, 10));
+    assert_eq!(mara.undo().unwrap().as_deref(), Some("changed a protected region, now in frames 102 to 108"));
+    assert_eq!(mara.regions(), std::slice::from_ref(&region));
+    mara.redo().unwrap();
+    mara.record(Edit::Unprotect { id: region.id.clone() }).unwrap();
+    assert!(mara.regions().is_empty());
+    let id = region.id;
+    let edit = Edit::ChangeRegion { id, mask: square(0, 0), first: 102, last: 102, note: String::new() };
+    assert_eq!(mara.record(edit).unwrap_err().kind(), ReelErrorKind::Request, "it has ended");
 }
 
 #[test]
@@ -251,6 +331,19 @@ fn edits_that_make_no_sense_are_refused_and_leave_no_trace() {
         Edit::Protect { rect: Rect::new(320, 0, 330, 10), first: 101, last: 102, note: String::new() },
         Edit::Protect { rect: Rect::new(0, 0, 9, 9), first: 1, last: 2, note: String::new() },
         Edit::Unprotect { id: crate::RegionId { artist: "Ines".into(), sequence: 1 } },
+        Edit::ProtectShape { mask: square(320, 0), first: 101, last: 102, note: String::new() },
+        Edit::ProtectShape { mask: square(0, 0), first: 1, last: 2, note: String::new() },
+        Edit::ChangeRegion {
+            id: crate::RegionId { artist: "Ines".into(), sequence: 1 },
+            mask: square(0, 0),
+            first: 101,
+            last: 102,
+            note: String::new(),
+        },
+        Edit::HandMarks { first: 101, last: 102, mask: RunMask::default() },
+        Edit::HandMarks { first: 101, last: 102, mask: square(318, 0) },
+        Edit::HandMarks { first: 102, last: 101, mask: square(0, 0) },
+        Edit::HandMarks { first: 113, last: 120, mask: square(0, 0) },
         Edit::Sensitivity { shot: None, value: 1.5 },
         Edit::Sensitivity { shot: Some(2), value: 0.5 },
         Edit::HandMark(HandMark { frame: 101, mask: RunMask::default() }),
@@ -269,10 +362,17 @@ fn a_hand_mark_from_elsewhere_is_cut_to_the_frame() {
     let home = detected();
     let path = journal::path_of(&folder(&home), &Artist::new("Tam").unwrap());
     std::fs::create_dir_all(path.parent().unwrap()).unwrap();
-    let line = "(version:1,sequence:1,time:\"2026-03-04T09:30:00Z\",artist:\"Tam\",what:HandMark(frame:101,mask:\"239:310+99;240:0+5\"))\n";
-    std::fs::write(path, line).unwrap();
+    let line = |sequence: u64, what: &str| {
+        format!("(version:1,sequence:{sequence},time:\"2026-03-04T09:30:00Z\",artist:\"Tam\",what:{what})\n")
+    };
+    let mask = "mask:\"239:310+99;240:0+5\"";
+    let marks =
+        line(1, &format!("HandMark(frame:101,{mask})")) + &line(2, &format!("HandMarks(frames:(102,999),{mask})"));
+    std::fs::write(path, marks).unwrap();
     let reel = Reel::open(&folder(&home), "Ines").unwrap();
-    assert_eq!(reel.accepted(101)[0].1.bounds(), Rect::new(310, 239, 320, 240));
+    for frame in 101..=112 {
+        assert_eq!(reel.accepted(frame)[0].1.bounds(), Rect::new(310, 239, 320, 240));
+    }
 }
 
 #[test]
@@ -474,4 +574,70 @@ fn another_artist_takes_over_without_reopening() {
     let mut ines = Reel::open(&folder(&home), "Ines").unwrap();
     decide(&mut ines, 104, 1, Decision::Accepted);
     assert!(Reel::open_to_read(&folder(&home)).unwrap().work_as("Ines").is_err());
+}
+
+/// Another shape is one record; what was and will be decided finds the candidate in it, after a new detection too.
+#[test]
+fn candidates_are_reshaped_parted_and_joined() {
+    let home = detected();
+    let mut reel = Reel::open(&folder(&home), "Ines").unwrap();
+    let id = |index| CandidateId::new(103, index);
+    let mask = |reel: &Reel, index| reel.candidate(id(index)).unwrap().mask.clone();
+    decide(&mut reel, 103, 0, Decision::Accepted);
+    let start = stand(&reel);
+
+    let grown = square(0, 0).grown(1, 320, 240);
+    let receipt = reel.record(Edit::Reshape { ids: vec![id(0)], masks: vec![grown.clone()] }).unwrap();
+    assert_eq!((receipt.matched, receipt.words.as_str()), (1, "changed the shape of one candidate in frame 103"));
+    assert_eq!((mask(&reel, 0), reel.decision(id(0))), (grown.clone(), Decision::Accepted), "the decision stays");
+    let (left, right) = (RunMask::from_rect(&Rect::new(0, 0, 2, 5)), RunMask::from_rect(&Rect::new(3, 0, 5, 5)));
+    reel.record(Edit::Reshape { ids: vec![id(0)], masks: vec![left.clone(), right.clone()] }).unwrap();
+    assert_eq!(reel.accepted(103).iter().map(|(_, c, _)| c.mask.clone()).collect::<Vec<_>>(), [left, right.clone()]);
+    assert_eq!(reel.total().candidates, 12 * 4 + 1);
+    decide(&mut reel, 103, 4, Decision::Rejected);
+    assert_eq!(reel.untouchable_mask(103), right);
+
+    // Joined: one of them goes up in the other, and no rule, count or list speaks of it any more.
+    let joined = square(8, 8).union(&square(16, 8));
+    reel.record(Edit::Reshape { ids: vec![id(1), id(2)], masks: vec![joined.clone()] }).unwrap();
+    assert_eq!((mask(&reel, 1), reel.asks(id(2))), (joined, false));
+    let all = Filter { frames: Some(103..=103), min_confidence: Some(0.0), include_at_risk: true, ..Filter::default() };
+    assert_eq!(reel.matching(&all).iter().map(|id| id.index).collect::<Vec<_>>(), [0, 1, 3, 4]);
+    assert_eq!(reel.record(Edit::Rule { decision: Decision::Accepted, filter: all }).unwrap().matched, 4);
+    assert_eq!(reel.frame_counts(103).candidates, 4);
+    assert_eq!(reel.accepted(103).len(), 4);
+    assert_eq!(Reel::open(&folder(&home), "Mara").unwrap().fold, reel.fold);
+
+    // A new search finds the first mark a pixel further right: it takes the shape that was painted.
+    let state = reel.fold.clone();
+    let mut anew = four();
+    anew[0].mask = square(1, 0);
+    put(&folder(&home), 2, 101, 112, &anew);
+    reel.refresh().unwrap();
+    assert_eq!(
+        reel.accepted(103).iter().map(|(_, c, _)| c.area()).sum::<usize>(),
+        state.frames[2].candidates.iter().map(Candidate::area).sum::<usize>()
+    );
+    put(&folder(&home), 3, 101, 112, &four());
+    reel.refresh().unwrap();
+    assert!(reel.fold.frames == state.frames);
+    for _ in 0..5 {
+        assert!(reel.undo().unwrap().is_some());
+    }
+    assert!(stand(&reel) == start);
+
+    for (ids, masks) in [
+        (vec![], vec![square(0, 0)]),
+        (vec![id(0)], vec![]),
+        (vec![id(0)], vec![RunMask::default()]),
+        (vec![id(0)], vec![square(318, 0)]),
+        (vec![id(0)], vec![square(0, 0)]),
+        (vec![id(0)], vec![square(8, 8)]),
+        (vec![id(0)], vec![square(50, 50), square(50, 50)]),
+        (vec![id(0), CandidateId::new(104, 0)], vec![square(1, 1)]),
+        (vec![id(9)], vec![square(1, 1)]),
+    ] {
+        let edit = Edit::Reshape { ids, masks };
+        assert_eq!(reel.record(edit.clone()).map_err(|e| e.kind()), Err(ReelErrorKind::Request), "{edit:?}");
+    }
 }

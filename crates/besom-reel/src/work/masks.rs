@@ -20,7 +20,7 @@ pub enum WhichMasks {
     /// All of sufficient confidence, whatever was decided.
     #[default]
     Candidates,
-    /// The accepted ones.
+    /// The accepted ones, without what protected regions cover: what a repair may change.
     Accepted,
 }
 
@@ -64,6 +64,10 @@ pub fn masks(reel: &Path, to: &Path, options: &MaskOptions, progress: &dyn Progr
         let write = |entry: &&&crate::model::info::FrameEntry| {
             let chosen = chosen(&reel, entry.number, options);
             let mask = RunMask::from_runs(chosen.iter().flat_map(|mask| mask.runs().iter().copied()).collect());
+            let mask = match options.which {
+                WhichMasks::Candidates => mask,
+                WhichMasks::Accepted => mask.minus(&reel.protected_mask(entry.number)),
+            };
             let mut plane = Plane::<u8>::new(info.width, info.height);
             mask.paint(&mut plane, u8::MAX);
             let target = to.join(entry.path.file_name().unwrap_or_default()).with_extension("png");
@@ -87,7 +91,8 @@ fn chosen<'a>(reel: &'a Reel, frame: u64, options: &MaskOptions) -> Vec<&'a RunM
     match options.which {
         WhichMasks::Candidates => {
             let lowest = options.min_confidence.unwrap_or(sensitivity);
-            reel.candidates(frame).iter().filter(|c| c.confidence >= lowest).map(|c| &c.mask).collect()
+            let some = |c: &&besom_detect::Candidate| c.confidence >= lowest && !c.mask.is_empty();
+            reel.candidates(frame).iter().filter(some).map(|c| &c.mask).collect()
         }
         WhichMasks::Accepted => {
             let lowest = options.min_confidence.unwrap_or(0.0);

@@ -7,6 +7,7 @@ use crate::action::Action;
 use crate::background::tasks::{Task, plural};
 use crate::command::Command;
 use crate::desk::bulk::Scope;
+use crate::desk::shape::Change;
 use crate::desk::steps::Way;
 
 impl App {
@@ -41,7 +42,10 @@ impl App {
             Command::TrySensitivity(shot, value) => self.with_desk(|desk| desk.try_sensitivity(shot, value)),
             Command::SetSensitivity(shot, value) => self.set_sensitivity(shot, value),
             Command::SetFill(id, choice) => self.record(Edit::FillChoice { id, choice }),
-            Command::Protect { rect, first, last, note } => self.record(Edit::Protect { rect, first, last, note }),
+            drawn @ (Command::Protect { .. }
+            | Command::ProtectShape { .. }
+            | Command::ChangeRegion { .. }
+            | Command::Mark(_)) => self.record_drawing(drawn),
             Command::Unprotect(id) => self.record(Edit::Unprotect { id }),
             Command::LedgerBy(by) => self.ledger.set_by(by),
             Command::RepairTo(to) => {
@@ -83,7 +87,7 @@ impl App {
         self.tell(result.map(|receipt| Some(receipt.words)));
     }
 
-    fn tell(&mut self, result: Result<Option<String>, ReelError>) {
+    pub(super) fn tell(&mut self, result: Result<Option<String>, ReelError>) {
         match result {
             Ok(Some(words)) => self.say(format!("{}.", capital(&words))),
             Ok(None) => self.say("There is nothing more to undo or redo."),
@@ -126,6 +130,7 @@ impl App {
                     running.meter.stop();
                 }
             }
+            Action::Undo if self.take_stroke_back() => {}
             Action::Undo => {
                 let result = self.desk.as_mut().map(crate::desk::Desk::undo);
                 self.tell_history(result, "Undone: ");
@@ -196,6 +201,11 @@ impl App {
                     self.say("The candidate in hand belongs to no cloud, line or gate mark.");
                 }
             }
+            Action::Finish => self.finish_drawing(),
+            Action::Grow => self.reshape(Change::Grow),
+            Action::Shrink => self.reshape(Change::Shrink),
+            Action::Part => self.reshape(Change::Part),
+            Action::Join => self.reshape(Change::Join),
             Action::TakeProposals => self.take_proposals(),
             Action::Learn => self.switch_learning(),
             Action::NextSource => {

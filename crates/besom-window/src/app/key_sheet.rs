@@ -9,8 +9,9 @@ use crate::command::Command;
 use crate::keymap::Keymap;
 use crate::{tokens, widgets};
 
-/// Widths of the columns, a group each.
-const WIDTHS: [f32; 4] = [232.0, 292.0, 236.0, 222.0];
+/// The columns: what stands under each other, and its width.
+const COLUMNS: [(&[Group], f32); 4] =
+    [(&[Group::Move, Group::Work], 232.0), (&[Group::Decide], 292.0), (&[Group::Look], 236.0), (&[Group::Draw], 236.0)];
 const GAP: f32 = 20.0;
 /// Height of one key's line; at least what a pointer hits without care.
 const LINE: f32 = 24.0;
@@ -110,7 +111,7 @@ impl App {
         let keys = &self.settings.preferences.keys;
         let mut changed = None;
         let modal = Modal::new(egui::Id::unique("keys")).show(ctx, |ui| {
-            ui.set_width(WIDTHS.iter().map(|width| tokens::grown(ui, *width)).sum::<f32>() + 3.0 * GAP);
+            ui.set_width(COLUMNS.iter().map(|(_, width)| tokens::grown(ui, *width)).sum::<f32>() + 3.0 * GAP);
             ui.horizontal(|ui| {
                 widgets::heading(ui, "Keys");
                 ui.add_space(tokens::UNIT);
@@ -143,14 +144,17 @@ fn columns(ui: &mut Ui, sheet: &mut KeySheet, keys: &Keymap) {
         ui.spacing_mut().item_spacing = vec2(GAP, 0.0);
         ui.spacing_mut().interact_size.y = LINE;
         ui.spacing_mut().button_padding.y = 1.0;
-        for (group, width) in Group::ALL.into_iter().zip(WIDTHS) {
+        for (groups, width) in COLUMNS {
             let width = tokens::grown(ui, width);
             ui.vertical(|ui| {
                 ui.set_width(width);
-                ui.label(RichText::new(group.label()).font(tokens::strong()));
-                ui.add_space(2.0);
-                for entry in TABLE.iter().filter(|e| e.group == group) {
-                    line(ui, width, sheet, keys, entry.action);
+                for group in groups {
+                    ui.label(RichText::new(group.label()).font(tokens::strong()));
+                    ui.add_space(2.0);
+                    for entry in TABLE.iter().filter(|e| e.group == *group) {
+                        line(ui, width, sheet, keys, entry.action);
+                    }
+                    ui.add_space(tokens::UNIT);
                 }
             });
         }

@@ -3,6 +3,7 @@
 
 mod bars;
 mod bulk;
+mod drawing;
 mod execute;
 mod key_sheet;
 mod over;
@@ -106,6 +107,8 @@ pub struct App {
     last: Option<Decision>,
     settings: Settings,
     commands: Vec<Command>,
+    /// A control had the keyboard at the end of the frame before.
+    had_focus: bool,
 }
 
 impl App {
@@ -141,6 +144,7 @@ impl App {
             last: None,
             settings,
             commands: Vec::new(),
+            had_focus: false,
         })
     }
 
@@ -232,6 +236,8 @@ impl App {
             self.close_over();
         } else if let Some(focused) = ctx.memory(egui::Memory::focused) {
             ctx.memory_mut(|m| m.surrender_focus(focused));
+        } else if self.had_focus {
+            // egui took the focus away before anybody was asked: whoever leaves a field does not leave its form.
         } else if !self.bench.leave_tool() {
             self.notice = None;
         }
@@ -308,6 +314,7 @@ impl eframe::App for App {
             ctx.request_repaint();
         }
         self.ask_workers(&ctx);
+        self.had_focus = ctx.memory(|m| m.focused().is_some());
     }
 
     fn save(&mut self, storage: &mut dyn eframe::Storage) {

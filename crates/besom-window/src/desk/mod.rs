@@ -3,6 +3,7 @@
 
 pub(crate) mod bulk;
 mod learning;
+pub(crate) mod shape;
 pub(crate) mod steps;
 mod tally;
 mod together;
@@ -123,7 +124,9 @@ impl Desk {
 
     /// True when a candidate is shown: at or above its shot's sensitivity, decided, or proposed.
     pub(crate) fn shows(&self, id: CandidateId) -> bool {
-        let shot = self.reel.shot_of(id.frame).filter(|_| self.reel.candidate(id).is_some());
+        // What was joined to another candidate has no pixels any more.
+        let there = self.reel.candidate(id).is_some_and(|c| !c.mask.is_empty());
+        let shot = self.reel.shot_of(id.frame).filter(|_| there);
         shot.is_some_and(|shot| {
             let value = self.sensitivity(shot.index);
             self.reel.decision(id) != Decision::Undecided
@@ -208,6 +211,16 @@ impl Desk {
             }),
             Edit::FillChoice { .. } | Edit::Note { .. } | Edit::TimeSpent { .. } => Some(Vec::new()),
             Edit::HandMark(mark) => Some(vec![mark.frame]),
+            Edit::Reshape { ids, .. } => Some(ids.iter().map(|id| id.frame).take(1).collect()),
+            Edit::HandMarks { first, last, .. } => {
+                let frames = self.reel.frames();
+                let from = frames.partition_point(|f| f.number < *first);
+                let to = frames.partition_point(|f| f.number <= *last);
+                Some(frames.get(from..to).unwrap_or_default().iter().map(|f| f.number).collect())
+            }
+            Edit::Protect { .. } | Edit::ProtectShape { .. } | Edit::ChangeRegion { .. } | Edit::Unprotect { .. } => {
+                Some(Vec::new())
+            }
             _ => None,
         };
         let shots: Vec<usize> =
@@ -260,7 +273,7 @@ impl Desk {
             }
         }
         self.relist();
-        if self.hand.is_some_and(|h| self.reel.candidate(h).is_none()) {
+        if self.hand.is_some_and(|h| self.reel.candidate(h).is_none_or(|c| c.mask.is_empty())) {
             self.hand = self.first_in_list();
         }
     }

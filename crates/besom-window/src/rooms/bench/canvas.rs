@@ -1,10 +1,12 @@
-//! The frame itself: zoom about the pointer, pan, candidates to click, the rectangle to protect.
+//! The frame itself: zoom about the pointer, pan, candidates to click, what a hand draws.
 
 use besom_scan::Samples;
 use egui::{Align2, CursorIcon, Id, PointerButton, Pos2, Rect, Role, Sense, Ui, Vec2, WidgetInfo, vec2};
 
 use super::model::Bench;
 use super::paint::{self, Outline};
+use super::protect::Form;
+use super::{mask_paint, strokes};
 use crate::command::Command;
 use crate::desk::Desk;
 use crate::picture::Placed;
@@ -40,14 +42,13 @@ pub(super) fn ui(ui: &mut Ui, bench: &mut Bench, desk: &Desk, commands: &mut Vec
     if after { &bench.after } else { &bench.before }.paint(&painter, &placed);
     let outlines = outlines(desk, &placed, rect);
     if bench.outlines {
-        paint::regions(&painter, desk, &placed);
+        paint::regions(&painter, desk, &placed, bench.form.as_ref());
         paint::group(&painter, desk, &placed);
         paint::candidates(&painter, &outlines);
     }
     nodes(ui, id, desk, &outlines);
-    if let Some(form) = &bench.form {
-        paint::new_region(&painter, placed.rect(&form.rect()));
-        drag_region(ui, bench, &placed, &response);
+    if bench.draws() {
+        draw(ui, bench, &painter, &placed, &response);
     } else if response.clicked()
         && let Some(at) = response.interact_pointer_pos()
         && let Some(hit) = outlines.iter().rev().find(|o| o.hit.contains(at))
@@ -66,13 +67,36 @@ fn pointer(ui: &Ui, bench: &mut Bench, canvas: &Canvas, response: &egui::Respons
             bench.view.zoom_by(canvas, factor, at);
         }
     }
-    let panning = response.dragged_by(PointerButton::Middle)
-        || (bench.form.is_none() && response.dragged_by(PointerButton::Primary));
+    let panning =
+        response.dragged_by(PointerButton::Middle) || (!bench.draws() && response.dragged_by(PointerButton::Primary));
     if panning && response.drag_delta() != Vec2::ZERO {
         bench.view.pan(canvas, response.drag_delta());
         ui.ctx().set_cursor_icon(CursorIcon::Grabbing);
-    } else if bench.form.is_some() && response.hovered() {
+    } else if bench.draws() && response.hovered() {
         ui.ctx().set_cursor_icon(CursorIcon::Crosshair);
+    }
+}
+
+/// What is being drawn: taken from the pointer, then shown.
+fn draw(ui: &Ui, bench: &mut Bench, painter: &egui::Painter, placed: &Placed, response: &egui::Response) {
+    let boxed = bench.form.as_ref().is_some_and(Form::is_box);
+    if boxed {
+        drag_region(ui, bench, placed, response);
+    } else if let Some(sketch) = bench.sketch() {
+        strokes::pointer(ui, sketch, placed, response);
+    }
+    let takes = ui.input(|i| i.modifiers.shift);
+    let hatched: fn(&egui::Painter, &Placed, &besom_scan::RunMask, egui::Color32) =
+        |painter, placed, mask, _| mask_paint::hatched(painter, placed, mask);
+    match (&bench.form, &bench.mark) {
+        (Some(form), _) if boxed => paint::new_region(painter, placed.rect(&form.rect())),
+        (Some(form), _) => strokes::show(painter, &form.sketch, placed, takes, tokens::over::PROTECTED, hatched),
+        (None, Some(mark)) => {
+            // A mark is accepted from the start, and looks it.
+            let hue = tokens::over::decision(besom_reel::Decision::Accepted);
+            strokes::show(painter, &mark.sketch, placed, takes, hue, mask_paint::tinted);
+        }
+        (None, None) => {}
     }
 }
 

@@ -40,6 +40,9 @@ pub(super) fn ui(ui: &mut Ui, bench: &Bench, desk: &Desk, commands: &mut Vec<Com
             crops(ui, bench, desk, id);
             pair(ui, bench, desk, id, room);
             fill(ui, bench, desk, id, commands);
+            if desk.shaped().is_some() {
+                shape(ui, commands);
+            }
             evidence(ui, desk, id, candidate);
         });
     });
@@ -167,6 +170,25 @@ const fn words(choice: FillChoice) -> (&'static str, &'static str) {
         FillChoice::Next => ("after", "Fill from the frames after"),
         FillChoice::Spatial => ("around", "Fill from this frame's own surroundings"),
     }
+}
+
+/// The ways to give the candidate another shape.
+fn shape(ui: &mut Ui, commands: &mut Vec<Command>) {
+    let ways = [
+        (Action::Grow, "Grow"),
+        (Action::Shrink, "Shrink"),
+        (Action::Part, "Part"),
+        (Action::Join, "Join"),
+        (Action::PaintShape, "Edit"),
+    ];
+    ui.horizontal(|ui| {
+        ui.spacing_mut().item_spacing.x = 2.0;
+        ui.spacing_mut().button_padding.x = 4.0;
+        let size = vec2((ui.available_width() - 8.0) / ways.len() as f32, 26.0);
+        for (action, word) in ways {
+            widgets::small_button(ui, action, word, size, commands);
+        }
+    });
 }
 
 /// Confidence, origin, reasons and risk in words.

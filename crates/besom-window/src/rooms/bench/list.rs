@@ -1,11 +1,10 @@
 //! The left column: the shot's sensitivity and what it shows, this frame's candidates, protected regions.
 
 use besom_reel::{CandidateId, Decision};
-use egui::{
-    Align, Align2, Button, CornerRadius, Frame, Layout, Margin, Panel, Rect, ScrollArea, Slider, Ui, pos2, vec2,
-};
+use egui::{Align, Align2, CornerRadius, Frame, Layout, Margin, Panel, Rect, ScrollArea, Slider, Ui, pos2, vec2};
 
 use super::model::Bench;
+use super::regions;
 use crate::action::Action;
 use crate::command::Command;
 use crate::desk::Desk;
@@ -22,7 +21,7 @@ pub(super) fn ui(ui: &mut Ui, bench: &mut Bench, desk: &Desk, commands: &mut Vec
         Panel::top("learning").resizable(false).frame(frame).show(ui, |ui| learning(ui, desk, commands));
     }
     if !desk.reel().regions().is_empty() {
-        Panel::bottom("regions").resizable(false).frame(frame).show(ui, |ui| regions(ui, desk, commands));
+        Panel::bottom("regions").resizable(false).frame(frame).show(ui, |ui| regions::ui(ui, bench, desk, commands));
     }
     egui::CentralPanel::default().frame(frame).show(ui, |ui| candidates(ui, desk, commands));
 }
@@ -189,45 +188,6 @@ fn candidate_row(ui: &mut Ui, desk: &Desk, id: CandidateId, commands: &mut Vec<C
     if response.on_hover_text(tooltip).clicked() {
         commands.push(Command::Take(id));
     }
-}
-
-fn regions(ui: &mut Ui, desk: &Desk, commands: &mut Vec<Command>) {
-    let undo = Action::Undo.key_text(ui.ctx());
-    widgets::heading(ui, "Protected");
-    ScrollArea::vertical().max_height(120.0).show(ui, |ui| {
-        ui.spacing_mut().item_spacing.y = 2.0;
-        for (number, region) in desk.reel().regions().iter().enumerate() {
-            ui.horizontal(|ui| {
-                let span = format!("{} to {}", region.first, region.last);
-                let text = if region.note.is_empty() { span.clone() } else { region.note.clone() };
-                let width = ui.available_width() - 58.0;
-                let button = Button::new("").min_size(vec2(width, tokens::CONTROL)).frame_when_inactive(false);
-                let response = ui.add(button);
-                let name = format!("Protected region {}, frames {span}", number + 1);
-                response.widget_info(|| egui::WidgetInfo::labeled(egui::Role::Button, true, &name));
-                let at = response.rect.left_center() + vec2(4.0, 0.0);
-                widgets::cut_text(
-                    ui,
-                    at,
-                    Align2::LEFT_CENTER,
-                    &text,
-                    tokens::small(),
-                    tokens::tones(ui).text,
-                    width - 8.0,
-                );
-                if response.on_hover_text(format!("{name}, by {}. Click to go there", region.artist)).clicked() {
-                    let frames = desk.reel().frames();
-                    commands.push(Command::Go(frames.partition_point(|f| f.number < region.first)));
-                }
-                let free = ui.add(Button::new(egui::RichText::new("Free").font(tokens::small())));
-                let name = format!("Free region {}", number + 1);
-                free.widget_info(|| egui::WidgetInfo::labeled(egui::Role::Button, true, &name));
-                if free.on_hover_text(format!("End this protection; {undo} brings it back")).clicked() {
-                    commands.push(Command::Unprotect(region.id.clone()));
-                }
-            });
-        }
-    });
 }
 
 /// How many candidates of a shot have which confidence: shows what a setting would show.

@@ -5,11 +5,17 @@ mod canvas;
 mod hand;
 mod layout;
 mod list;
+mod mark;
+mod mask_paint;
 mod model;
 mod paint;
 mod place;
 mod protect;
+mod regions;
+mod sketch;
+mod span;
 mod strip;
+mod strokes;
 mod tools;
 
 use egui::{Frame, Margin, Panel, Ui};
@@ -43,6 +49,8 @@ pub(crate) fn ui(ui: &mut Ui, bench: &mut Bench, desk: &Desk, commands: &mut Vec
         |ui| {
             if bench.form.is_some() {
                 protect::ui(ui, bench, desk, commands);
+            } else if bench.mark.is_some() {
+                mark::ui(ui, bench, desk, commands);
             } else if bench.bulk.is_some() {
                 bulk::ui(ui, bench, desk, commands);
             } else if bench.viewing_open {

@@ -3,16 +3,20 @@
 use std::path::PathBuf;
 use std::sync::Arc;
 
-use besom_reel::CandidateId;
+use besom_reel::{CandidateId, Region};
 use besom_scan::{RunMask, Scan};
 use egui::{TextureHandle, TextureOptions, vec2};
 
 use super::list::Histogram;
+use super::mark::Mark;
 use super::protect::Form;
+use super::regions::Listed;
+use super::sketch::Sketch;
 use crate::action::Action;
 use crate::background::evidence::{After, CROPS, Evidence, EvidenceRequest, REACH};
 use crate::background::pictures::{Picture, PictureRequest};
 use crate::background::proposal::HandFill;
+use crate::command::Command;
 use crate::desk::Desk;
 use crate::desk::bulk::Bulk;
 use crate::picture::view::{Canvas, Framing};
@@ -84,9 +88,13 @@ pub(crate) struct Bench {
     /// Flips a second of the automatic flip, within [`FLIP_RATES`]; the preferences say which.
     pub(crate) rate: f32,
     pub(super) outlines: bool,
+    /// The region that is being drawn; never beside a mark.
     pub(super) form: Option<Form>,
     /// A decision about many that is being prepared.
     pub(crate) bulk: Option<Bulk>,
+    /// The mark that is being drawn.
+    pub(super) mark: Option<Mark>,
+    pub(super) regions_listed: Listed,
     pub(super) crops: [Option<TextureHandle>; CROPS],
     pub(super) after_crop: Option<TextureHandle>,
     /// Which candidate the crops show.
@@ -127,6 +135,8 @@ impl Default for Bench {
             outlines: true,
             form: None,
             bulk: None,
+            mark: None,
+            regions_listed: Listed::default(),
             crops: [const { None }; CROPS],
             after_crop: None,
             crops_of: None,
@@ -172,6 +182,8 @@ impl Bench {
     pub(crate) fn forget_pictures(&mut self, same_reel: bool) {
         (self.asked, self.asked_evidence) = (None, None);
         (self.after_of, self.crops_of) = (None, None);
+        // A candidate's number may be another one's now.
+        self.mark = self.mark.take().filter(|mark| !mark.is_of_candidate());
         if !same_reel {
             *self = Self { generation: self.generation, rate: self.rate, ..Self::default() };
         }
@@ -179,14 +191,77 @@ impl Bench {
 
     /// Leaves the tool in hand; false when there is none.
     pub(crate) fn leave_tool(&mut self) -> bool {
-        let had = self.form.is_some() || self.bulk.is_some() || self.viewing_open || self.auto.is_some();
-        (self.form, self.bulk, self.viewing_open, self.auto) = (None, None, false, None);
+        if self.sketch().is_some_and(Sketch::drop_begun) {
+            return true;
+        }
+        let drew = self.form.is_some() || self.mark.is_some();
+        let had = drew || self.bulk.is_some() || self.viewing_open || self.auto.is_some();
+        (self.form, self.mark, self.bulk, self.viewing_open, self.auto) = (None, None, None, false, None);
         had
     }
 
     /// Prepares a decision about many; what else stood over the evidence gives way.
     pub(crate) fn ask_bulk(&mut self, bulk: Bulk) {
-        (self.form, self.bulk) = (None, Some(bulk));
+        (self.form, self.mark, self.bulk) = (None, None, Some(bulk));
+    }
+
+    /// What a hand is drawing.
+    pub(super) fn sketch(&mut self) -> Option<&mut Sketch> {
+        match (&mut self.form, &mut self.mark) {
+            (Some(form), _) => Some(&mut form.sketch),
+            (None, Some(mark)) => Some(&mut mark.sketch),
+            (None, None) => None,
+        }
+    }
+
+    /// True while the pointer draws on the picture instead of moving it.
+    pub(super) fn draws(&self) -> bool {
+        self.form.is_some() || self.mark.is_some()
+    }
+
+    /// Opens the form with a region as it stands.
+    pub(super) fn change_region(&mut self, desk: &Desk, region: &Region) {
+        (self.form, self.mark, self.bulk) = (Some(Form::of(desk, region)), None, None);
+    }
+
+    /// Takes the last stroke of what is being drawn back; false when there is none.
+    pub(crate) fn take_stroke_back(&mut self) -> bool {
+        self.sketch().is_some_and(Sketch::step_back)
+    }
+
+    /// Closes what was begun; when nothing was, answers with what the drawing asks to be recorded.
+    pub(crate) fn finish(&mut self, desk: &Desk) -> Option<Command> {
+        if self.sketch().is_some_and(Sketch::close) {
+            return None;
+        }
+        let shown = desk.frame();
+        match (&self.form, &self.mark) {
+            (Some(form), _) => form.command(shown),
+            (None, Some(mark)) => mark.edit(shown).map(Command::Mark),
+            (None, None) => None,
+        }
+    }
+
+    /// What was drawn is on record: a mark makes room for the next one, a region's form closes.
+    pub(crate) fn recorded(&mut self) {
+        self.form = None;
+        self.mark = self.mark.take().and_then(Mark::after_record);
+    }
+
+    fn act_on_sketch(&mut self, action: Action) {
+        let Some(sketch) = self.sketch() else { return };
+        match action {
+            Action::NextTool => sketch.next_tool(),
+            Action::Narrower => sketch.change_breadth(false),
+            Action::Broader => sketch.change_breadth(true),
+            Action::PutDown => sketch.put_down(false),
+            Action::TakeAway => sketch.put_down(true),
+            Action::RingLeft => sketch.step(-1.0, 0.0),
+            Action::RingRight => sketch.step(1.0, 0.0),
+            Action::RingUp => sketch.step(0.0, -1.0),
+            Action::RingDown => sketch.step(0.0, 1.0),
+            _ => {}
+        }
     }
 
     /// Runs an action that only concerns how one looks.
@@ -201,9 +276,18 @@ impl Bench {
             Action::Viewing => self.viewing_open = !self.viewing_open,
             Action::Protect => {
                 self.form = if self.form.is_some() { None } else { Some(Form::new(desk)) };
-                self.bulk = None;
+                (self.mark, self.bulk) = (None, None);
+            }
+            Action::Mark => {
+                let open = self.mark.as_ref().is_some_and(|mark| !mark.is_of_candidate());
+                (self.mark, self.form, self.bulk) = ((!open).then(|| Mark::new(desk)), None, None);
+            }
+            Action::PaintShape => {
+                let open = self.mark.as_ref().is_some_and(Mark::is_of_candidate);
+                (self.mark, self.form, self.bulk) = (Mark::of_candidate(desk).filter(|_| !open), None, None);
             }
             Action::GoTo => self.go_to = true,
+            _ if action.draws() => self.act_on_sketch(action),
             _ => self.act_on_view(action, desk),
         }
     }

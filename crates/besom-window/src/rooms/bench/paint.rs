@@ -1,9 +1,11 @@
 //! What lies over the picture: outlines, protected regions, tags.
 
-use besom_reel::{CandidateId, Decision};
+use besom_reel::{CandidateId, Decision, Region};
 use egui::epaint::PathShape;
 use egui::{Color32, CornerRadius, Painter, Pos2, Rect, Stroke, StrokeKind, vec2};
 
+use super::mask_paint;
+use super::protect::Form;
 use crate::desk::Desk;
 use crate::picture::Placed;
 use crate::{glyph, tokens};
@@ -80,10 +82,15 @@ fn hull(mut points: Vec<Pos2>) -> Vec<Pos2> {
 }
 
 /// Protected regions of the current frame: hatched, with a solid edge.
-pub(super) fn regions(painter: &Painter, desk: &Desk, placed: &Placed) {
-    let frame = desk.frame();
-    for region in desk.reel().regions().iter().filter(|r| r.first <= frame && frame <= r.last) {
-        region_shape(painter, placed.rect(&region.rect));
+///
+/// The one that `form` changes is left to the form.
+pub(super) fn regions(painter: &Painter, desk: &Desk, placed: &Placed, form: Option<&Form>) {
+    let changed = |region: &&Region| form.is_some_and(|form| form.changes(&region.id));
+    for region in desk.reel().regions().iter().filter(|r| r.covers(desk.frame())).filter(|r| !changed(r)) {
+        match &region.mask {
+            Some(mask) => mask_paint::hatched(painter, placed, mask),
+            None => region_shape(painter, placed.rect(&region.rect)),
+        }
     }
 }
 

@@ -53,7 +53,13 @@ pub(super) fn ui(ui: &mut Ui, bench: &mut Bench, _desk: &Desk, commands: &mut Ve
     }
     ui.with_layout(Layout::right_to_left(Align::Center), |ui| {
         ui.spacing_mut().item_spacing.x = 2.0;
-        toggle(ui, Action::Protect, bench.form.is_some(), commands);
+        // Their whole names would crowd the bar; buttons answer to them all the same.
+        for (action, short, on) in [
+            (Action::Protect, "Protect", bench.form.is_some()),
+            (Action::Mark, "Mark", bench.mark.as_ref().is_some_and(|mark| !mark.is_of_candidate())),
+        ] {
+            widgets::short_toggle(ui, action, short, on, keys, commands);
+        }
         toggle(ui, Action::Viewing, bench.viewing_open, commands);
         toggle(ui, Action::Outlines, bench.outlines, commands);
     });

@@ -99,7 +99,10 @@ shot bench-4to1
 press f space
 sleep 1
 shot bench-after
-press space p
+press b
+sleep 0.5
+shot bench-split
+press b p
 shot protect
 # Drag a rectangle over the picture, then record it.
 xdotool mousemove $((width * 45 / 100)) $((height * 35 / 100)) mousedown 1

@@ -138,6 +138,8 @@ pub enum Action {
     Redo,
     /// Before or after.
     Flip,
+    /// Before and after parted by a line.
+    Split,
     /// Flip by itself.
     AutoFlip,
     /// Outlines on or off.
@@ -287,6 +289,7 @@ table! {
     }
     Look {
         Flip [plain(Key::Space)] "Before / after", "Show the frame with the repair of what is accepted and of the candidate in hand, or as scanned";
+        Split [plain(Key::B)] "Split", "Before on the left of a line, after on its right; drag the line, or move it with the arrows";
         AutoFlip [shift(Key::Space)] "Flip by itself", "Alternate before and after slowly. Caution: alternating pictures can affect people with photosensitive epilepsy; the rate stays under three flashes a second";
         Outlines [plain(Key::O)] "Outlines", "Show or hide the outlines of candidates and protected regions";
         Viewing [plain(Key::V)] "Viewing", "Exposure, contrast, channel and balance of the view; the scans stay as they are";

@@ -194,6 +194,38 @@ fn before_and_after_flip_shows_the_repair() {
 }
 
 #[test]
+fn before_and_after_stand_beside_each_other_and_the_line_is_moved_by_pointer_and_key() {
+    let (_folder, mut harness) = bench();
+    press(&mut harness, Key::N);
+    press(&mut harness, Key::B);
+    let name = "Line between before and after";
+    let x = |harness: &Harness<'_, App>| harness.get_by_role_and_label(Role::Slider, name).rect().center().x;
+    let start = x(&harness);
+    let frame = harness.state().frame();
+    harness.get_by_role_and_label(Role::Slider, name).focus();
+    harness.run();
+    press(&mut harness, Key::ArrowRight);
+    press(&mut harness, Key::ArrowRight);
+    let moved = x(&harness);
+    assert!(moved > start + 10.0, "{start} to {moved}");
+    assert_eq!(harness.state().frame(), frame, "the arrows are the line's while it has the keyboard");
+    let at = harness.get_by_role_and_label(Role::Slider, name).rect().center();
+    harness.drag_at(at);
+    harness.run();
+    harness.drop_at(at - egui::vec2(80.0, 0.0));
+    harness.run();
+    assert!((x(&harness) - (moved - 80.0)).abs() < 2.0, "{}", x(&harness));
+    press(&mut harness, Key::Space);
+    assert!(harness.query_by_role_and_label(Role::Slider, name).is_none(), "the flip takes its place");
+    assert!(harness.state().shows_after());
+    press(&mut harness, Key::B);
+    assert!(!harness.state().shows_after());
+    press(&mut harness, Key::Escape);
+    press(&mut harness, Key::Escape);
+    assert!(harness.query_by_role_and_label(Role::Slider, name).is_none());
+}
+
+#[test]
 fn rooms_are_entered_by_tab_and_key_and_the_ledger_counts() {
     let (_folder, mut harness) = bench();
     press(&mut harness, Key::N);

@@ -6,7 +6,7 @@ use egui::{Align2, CursorIcon, Id, PointerButton, Pos2, Rect, Role, Sense, Ui, V
 use super::model::Bench;
 use super::paint::{self, Outline};
 use super::protect::Form;
-use super::{mask_paint, strokes};
+use super::{mask_paint, split, strokes};
 use crate::command::Command;
 use crate::desk::Desk;
 use crate::picture::Placed;
@@ -39,7 +39,11 @@ pub(super) fn ui(ui: &mut Ui, bench: &mut Bench, desk: &Desk, commands: &mut Vec
     let placed = bench.view.place(&canvas);
     let painter = ui.painter_at(rect);
     let after = shows_after_now(ui, bench, desk);
-    if after { &bench.after } else { &bench.before }.paint(&painter, &placed);
+    let parted = bench.split.filter(|_| repaired_is_there(bench, desk));
+    match parted {
+        Some(split) => split::pictures(&painter, rect, bench, &placed, split),
+        None => if after { &bench.after } else { &bench.before }.paint(&painter, &placed),
+    }
     let outlines = outlines(desk, &placed, rect);
     if bench.outlines {
         paint::regions(&painter, desk, &placed, bench.form.as_ref());
@@ -55,7 +59,11 @@ pub(super) fn ui(ui: &mut Ui, bench: &mut Bench, desk: &Desk, commands: &mut Vec
     {
         commands.push(Command::Take(hit.id));
     }
-    labels(ui, rect, bench, desk, after);
+    match &mut bench.split {
+        Some(split) if parted.is_some() => split::line(ui, &painter, rect, split),
+        Some(_) => split::waits(&painter, rect),
+        None => labels(ui, rect, bench, desk, after),
+    }
     read_out(ui, rect, bench, &placed, &response);
 }
 
@@ -125,7 +133,12 @@ fn shows_after_now(ui: &Ui, bench: &mut Bench, desk: &Desk) -> bool {
             after
         }
     };
-    wanted && bench.after_of.is_some_and(|(place, _, _)| place == desk.place()) && !bench.after.is_empty()
+    wanted && repaired_is_there(bench, desk)
+}
+
+/// True when there is a repaired picture of this frame to show, if of earlier decisions.
+fn repaired_is_there(bench: &Bench, desk: &Desk) -> bool {
+    bench.after_of.is_some_and(|(place, _, _)| place == desk.place()) && !bench.after.is_empty()
 }
 
 /// Where each shown candidate's outline lies; small ones get a rectangle that can be seen and hit.

@@ -14,6 +14,7 @@ mod protect;
 mod regions;
 mod sketch;
 mod span;
+mod split;
 mod strip;
 mod strokes;
 mod tools;

@@ -12,6 +12,7 @@ use super::mark::Mark;
 use super::protect::Form;
 use super::regions::Listed;
 use super::sketch::Sketch;
+use super::split::Split;
 use crate::action::Action;
 use crate::background::evidence::{After, CROPS, Evidence, EvidenceRequest, REACH};
 use crate::background::pictures::{Picture, PictureRequest};
@@ -85,6 +86,8 @@ pub(crate) struct Bench {
     pub(super) balance_wanted: bool,
     pub(super) flipped: bool,
     pub(super) auto: Option<AutoFlip>,
+    /// Both at once, parted by a line.
+    pub(super) split: Option<Split>,
     /// Flips a second of the automatic flip, within [`FLIP_RATES`]; the preferences say which.
     pub(crate) rate: f32,
     pub(super) outlines: bool,
@@ -131,6 +134,7 @@ impl Default for Bench {
             balance_wanted: false,
             flipped: false,
             auto: None,
+            split: None,
             rate: *FLIP_RATES.start(),
             outlines: true,
             form: None,
@@ -175,7 +179,7 @@ impl Bench {
 
     /// True when a slider has the keyboard: it keeps the arrows.
     pub(crate) fn slider_has_focus(&self) -> bool {
-        self.slider_focus
+        self.slider_focus || self.split.is_some_and(Split::has_focus)
     }
 
     /// Another reel came to the desk (or the same one, read anew): nothing shown belongs to it.
@@ -195,8 +199,9 @@ impl Bench {
             return true;
         }
         let drew = self.form.is_some() || self.mark.is_some();
-        let had = drew || self.bulk.is_some() || self.viewing_open || self.auto.is_some();
+        let had = drew || self.bulk.is_some() || self.viewing_open || self.auto.is_some() || self.split.is_some();
         (self.form, self.mark, self.bulk, self.viewing_open, self.auto) = (None, None, None, false, None);
+        self.split = None;
         had
     }
 
@@ -267,10 +272,14 @@ impl Bench {
     /// Runs an action that only concerns how one looks.
     pub(crate) fn act(&mut self, action: Action, desk: &Desk) {
         match action {
-            Action::Flip => (self.flipped, self.auto) = (!self.shows_after(), None),
+            Action::Flip => (self.flipped, self.auto, self.split) = (!self.shows_after(), None, None),
+            Action::Split => {
+                self.split = if self.split.is_some() { None } else { Some(Split::default()) };
+                (self.flipped, self.auto) = (false, None);
+            }
             Action::AutoFlip => {
                 self.auto = if self.auto.is_some() { None } else { Some(AutoFlip { since: f64::NAN }) };
-                self.flipped = false;
+                (self.flipped, self.split) = (false, None);
             }
             Action::Outlines => self.outlines = !self.outlines,
             Action::Viewing => self.viewing_open = !self.viewing_open,
@@ -350,7 +359,7 @@ impl Bench {
     pub(crate) fn wanted_evidence(&mut self, desk: &Desk) -> Option<EvidenceRequest> {
         self.canvas?;
         let (place, hand, revision) = (desk.place(), desk.hand(), desk.revision());
-        let whole = self.shows_after().then(|| self.step());
+        let whole = (self.shows_after() || self.split.is_some()).then(|| self.step());
         let key = EvidenceKey { place, hand, revision, viewing: self.viewing, whole };
         if self.asked_evidence == Some(key) {
             return None;

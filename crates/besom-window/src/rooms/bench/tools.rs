@@ -41,8 +41,13 @@ pub(super) fn ui(ui: &mut Ui, bench: &mut Bench, _desk: &Desk, commands: &mut Ve
         zoom_figure(ui, zoom);
     }
     ui.add_space(4.0);
-    toggle(ui, Action::Flip, bench.flipped, commands);
-    toggle(ui, Action::AutoFlip, bench.auto.is_some(), commands);
+    for (action, short, on) in [
+        (Action::Flip, "Flip", bench.flipped),
+        (Action::AutoFlip, "By itself", bench.auto.is_some()),
+        (Action::Split, "Split", bench.split.is_some()),
+    ] {
+        widgets::short_toggle(ui, action, short, on, keys, commands);
+    }
     if bench.auto.is_some() {
         let mut rate = bench.rate;
         let drag = egui::DragValue::new(&mut rate).speed(0.05).range(FLIP_RATES).fixed_decimals(1).suffix(" a second");

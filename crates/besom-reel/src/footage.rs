@@ -46,6 +46,19 @@ impl std::fmt::Display for Footage {
     }
 }
 
+impl std::str::FromStr for Footage {
+    type Err = ();
+
+    /// Reads `12+07` (feet and frames); anything else is an error.
+    fn from_str(text: &str) -> Result<Self, ()> {
+        let (feet, frames) = text.trim().split_once('+').ok_or(())?;
+        // A sign, which whole numbers may have elsewhere, is none of a length's.
+        let digits = |text: &str| text.bytes().all(|b| b.is_ascii_digit());
+        let number = |text: &str| text.parse::<u32>().ok().filter(|_| digits(text)).map(u64::from).ok_or(());
+        Ok(Self { feet: number(feet)?, frames: number(frames)? })
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -114,6 +127,7 @@ mod tests {
         fn footage_and_position_are_inverse(gauge in prop::sample::select(Gauge::ALL.to_vec()), at in 0u64..10_000_000) {
             let footage = Footage::of(gauge, at);
             prop_assert_eq!(footage.position(gauge), at);
+            prop_assert_eq!(footage.to_string().parse(), Ok(footage));
             prop_assert!(footage < Footage::of(gauge, at + 1));
             prop_assert!(gauge.feet(at + 1) > footage.feet as f64, "a whole foot lies before the frame's end");
         }

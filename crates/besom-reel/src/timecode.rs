@@ -85,6 +85,27 @@ impl fmt::Display for Timecode {
     }
 }
 
+impl std::str::FromStr for Timecode {
+    type Err = ();
+
+    /// Reads `01:00:00:00`, or `01:00:00;00` with dropped labels; anything else is an error. Whether the label exists at a
+    /// rate is for [`Timecode::position`] to say.
+    fn from_str(text: &str) -> Result<Self, ()> {
+        let drop_frame = text.contains(';');
+        let parts: Vec<&str> = text.trim().split([':', ';']).collect();
+        let [hours, minutes, seconds, frames] = parts.as_slice() else { return Err(()) };
+        let digits = |text: &str| text.bytes().all(|b| b.is_ascii_digit());
+        let number = |text: &str| text.parse::<u8>().ok().filter(|_| digits(text)).ok_or(());
+        Ok(Self {
+            hours: number(hours)?,
+            minutes: number(minutes)?,
+            seconds: number(seconds)?,
+            frames: number(frames)?.into(),
+            drop_frame,
+        })
+    }
+}
+
 #[cfg(test)]
 mod tests {
     #![allow(clippy::unwrap_used)]

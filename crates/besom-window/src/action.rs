@@ -246,7 +246,7 @@ table! {
         PreviousShot [plain(Key::PageUp)] "Previous shot", "The first frame of this shot, then of the one before";
         FirstFrame [plain(Key::Home)] "First frame", "The first frame of the reel";
         LastFrame [plain(Key::End)] "Last frame", "The last frame of the reel";
-        GoTo [ctrl(Key::G)] "Go to frame", "Type a frame number to go to";
+        GoTo [ctrl(Key::G)] "Go to frame", "Type where to go: a frame number, feet+frames such as 12+07, or a timecode such as 00:01:10:00";
         WorstFirst [plain(Key::W)] "Worst first", "List this frame's candidates by risk and size, or from top to bottom";
     }
     Decide {

@@ -267,6 +267,14 @@ fn letters_typed_into_a_field_decide_nothing() {
     harness.run();
     press(&mut harness, Key::Enter);
     assert_eq!(harness.state().frame(), Some(104));
+    // The same place by footage and by timecode, which count from the reel's first scan.
+    for (typed, frame) in [("0+02", 102), ("00:00:00:03", 103), ("no place", 103)] {
+        press_with(&mut harness, Modifiers::COMMAND, Key::G);
+        harness.get_by_role_and_label(Role::TextInput, "Frame number").type_text(typed);
+        harness.run();
+        press(&mut harness, Key::Enter);
+        assert_eq!(harness.state().frame(), Some(frame), "{typed}");
+    }
 }
 
 #[test]

@@ -289,6 +289,20 @@ impl Reel {
         Footage::of(self.info.gauge, frame.saturating_sub(self.info.first)).to_string()
     }
 
+    /// The scan that a person means by a number, by footage such as `12+07`, or by timecode such as `00:01:10:00`, the latter
+    /// two as [`Reel::footage`] and [`Reel::timecode`] give them; `None` for anything else. It may lie outside the reel.
+    pub fn frame_named(&self, text: &str) -> Option<u64> {
+        let from_start = |position: u64| self.info.first.checked_add(position);
+        let text = text.trim();
+        if text.bytes().all(|b| b.is_ascii_digit()) {
+            text.parse().ok()
+        } else if let Ok(footage) = text.parse::<Footage>() {
+            from_start(footage.position(self.info.gauge))
+        } else {
+            text.parse::<Timecode>().ok()?.position(self.info.rate).and_then(from_start)
+        }
+    }
+
     /// Where a scan stands in time, counted from the reel's first scan at 00:00:00:00. Labels are not dropped: at
     /// 29.97 the label falls behind the clock.
     pub fn timecode(&self, frame: u64) -> String {

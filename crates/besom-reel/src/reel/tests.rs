@@ -641,3 +641,36 @@ fn candidates_are_reshaped_parted_and_joined() {
         assert_eq!(reel.record(edit.clone()).map_err(|e| e.kind()), Err(ReelErrorKind::Request), "{edit:?}");
     }
 }
+
+/// 16 frames a foot of 35 mm 4-perf, 1,440 frames a minute at 24 a second (laboratories' tables).
+#[test]
+fn a_place_is_named_by_number_footage_or_timecode() {
+    let home = made();
+    let reel = Reel::open_to_read(&folder(&home)).unwrap();
+    let first = reel.info().first;
+    assert_eq!(reel.frame_named(" 107 "), Some(107));
+    assert_eq!(reel.frame_named("12+07"), Some(first + 12 * 16 + 7));
+    assert_eq!(reel.frame_named("00:01:00:05"), Some(first + 1445));
+    for frame in [first, first + 1, first + 200_000] {
+        assert_eq!(reel.frame_named(&reel.footage(frame)), Some(frame));
+        assert_eq!(reel.frame_named(&reel.timecode(frame)), Some(frame));
+    }
+    for nonsense in [
+        "",
+        "-3",
+        "12+",
+        "+7",
+        "1++7",
+        "1:2:3",
+        "00:00:00:+3",
+        "00:00:60:00",
+        "00:00:00:24",
+        "00:00:00;02",
+        "25:00:00:00",
+        "x",
+    ] {
+        assert_eq!(reel.frame_named(nonsense), None, "{nonsense}");
+    }
+    assert_eq!(reel.frame_named("4294967295+4294967295"), Some(first + 4_294_967_295 * 17));
+    assert_eq!(reel.frame_named("99999999999999999999"), None);
+}

@@ -55,11 +55,11 @@ fn pair(ui: &mut Ui, value: &str, name: &str) {
     });
 }
 
-/// The frame number: shows where one is; a number typed and entered goes there.
+/// The frame number: shows where one is; a number, a footage or a timecode typed and entered goes there.
 fn frame_field(ui: &mut Ui, bench: &mut Bench, desk: &Desk, commands: &mut Vec<Command>) {
     let mut text = bench.frame_text.clone().unwrap_or_else(|| desk.frame().to_string());
     let field = TextEdit::singleline(&mut text)
-        .desired_width(64.0)
+        .desired_width(80.0)
         .align(egui::Align2::CENTER_CENTER)
         .margin(vec2(6.0, 4.0))
         .font(tokens::strong());
@@ -72,7 +72,7 @@ fn frame_field(ui: &mut Ui, bench: &mut Bench, desk: &Desk, commands: &mut Vec<C
     }
     if response.lost_focus()
         && ui.input(|i| i.key_pressed(egui::Key::Enter))
-        && let Ok(number) = text.trim().parse::<u64>()
+        && let Some(number) = desk.reel().frame_named(&text)
     {
         let place = desk.reel().frames().partition_point(|f| f.number < number);
         commands.push(Command::Go(place));

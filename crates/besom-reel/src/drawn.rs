@@ -4,7 +4,7 @@
 //! pixel further on, decides whether it is inside. Whatever lies outside the frame is cut off. Places that are no numbers
 //! are left out.
 
-use besom_scan::{Rect, Run, RunMask};
+use besom_scan::{Run, RunMask};
 
 /// A place in the picture: columns from the left edge, rows from the top one.
 pub type Point = (f64, f64);
@@ -61,14 +61,6 @@ pub fn rectangle(from: Point, to: Point, width: u32, height: u32) -> RunMask {
         |a: f64, b: f64, size: u32| (within(a.min(b).floor(), size) as u32, within(a.max(b).ceil(), size) as u32);
     let ((x0, x1), (y0, y1)) = (sides(from.0, to.0, width), sides(from.1, to.1, height));
     RunMask::from_runs((y0..y1).filter_map(|y| run(y, x0, x1)).collect())
-}
-
-/// The mask without its outermost pixels: those that touch a pixel of the frame that is not in it, at a side or a corner. The
-/// frame's border takes nothing away.
-pub fn shrunk(mask: &RunMask, width: u32, height: u32) -> RunMask {
-    let whole = Rect::of_size(width as usize, height as usize);
-    let around = RunMask::from_rect(&mask.bounds().grown(1).intersect(&whole)).minus(mask);
-    mask.minus(&around.grown(1, width, height))
 }
 
 /// Every pixel within half the breadth of the straight line between two points.
@@ -225,11 +217,11 @@ mod tests {
     fn shrinking_takes_one_pixel_off_each_side_but_the_frames_border() {
         let plus = rectangle((2.0, 0.0), (5.0, 6.0), 8, 6).union(&rectangle((0.0, 2.0), (7.0, 5.0), 8, 6));
         assert_eq!(drawn(&plus, 8, 6), ["..###...", "..###...", "#######.", "#######.", "#######.", "..###..."]);
-        let less = shrunk(&plus, 8, 6);
+        let less = plus.shrunk(1, 8, 6);
         assert_eq!(drawn(&less, 8, 6), ["...#....", "...#....", "...#....", "######..", "...#....", "...#...."]);
-        assert!(shrunk(&rectangle((2.0, 2.0), (4.0, 5.0), 8, 6), 8, 6).is_empty(), "nothing is left of two columns");
-        assert_eq!(shrunk(&rectangle((0.0, 0.0), (8.0, 6.0), 8, 6), 8, 6).area(), 48);
-        assert!(shrunk(&RunMask::default(), 8, 6).is_empty());
+        assert!(rectangle((2.0, 2.0), (4.0, 5.0), 8, 6).shrunk(1, 8, 6).is_empty(), "nothing is left of two columns");
+        assert_eq!(rectangle((0.0, 0.0), (8.0, 6.0), 8, 6).shrunk(1, 8, 6).area(), 48);
+        assert!(RunMask::default().shrunk(1, 8, 6).is_empty());
     }
 
     #[test]

@@ -3,6 +3,7 @@
 //! Frame 0 of a reel stands at 0 feet 0 frames. Frames a foot come from [`Gauge::frames_in_feet`]: 35 mm 4-perf 16,
 //! 16 mm 40, Super 8 72, and 64 perforations a foot shared out by perforations a frame for the others.
 
+use crate::digits;
 use crate::model::gauge::Gauge;
 
 /// A length of film: whole feet, and the frames that begin after them.
@@ -52,9 +53,7 @@ impl std::str::FromStr for Footage {
     /// Reads `12+07` (feet and frames); anything else is an error.
     fn from_str(text: &str) -> Result<Self, ()> {
         let (feet, frames) = text.trim().split_once('+').ok_or(())?;
-        // A sign, which whole numbers may have elsewhere, is none of a length's.
-        let digits = |text: &str| text.bytes().all(|b| b.is_ascii_digit());
-        let number = |text: &str| text.parse::<u32>().ok().filter(|_| digits(text)).map(u64::from).ok_or(());
+        let number = |text: &str| digits::number::<u32>(text).map(u64::from).ok_or(());
         Ok(Self { feet: number(feet)?, frames: number(frames)? })
     }
 }

@@ -6,6 +6,7 @@
 //! ([`mod@file`]); sums and tables are in [`ledger`]; long jobs are in [`work`].
 #![forbid(unsafe_code)]
 
+mod digits;
 pub mod drawn;
 pub mod error;
 pub mod file;

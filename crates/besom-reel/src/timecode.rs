@@ -2,6 +2,7 @@
 
 use std::fmt;
 
+use crate::digits;
 use crate::model::rate::Rate;
 
 /// A timecode label.
@@ -94,8 +95,7 @@ impl std::str::FromStr for Timecode {
         let drop_frame = text.contains(';');
         let parts: Vec<&str> = text.trim().split([':', ';']).collect();
         let [hours, minutes, seconds, frames] = parts.as_slice() else { return Err(()) };
-        let digits = |text: &str| text.bytes().all(|b| b.is_ascii_digit());
-        let number = |text: &str| text.parse::<u8>().ok().filter(|_| digits(text)).ok_or(());
+        let number = |text: &str| digits::number::<u8>(text).ok_or(());
         Ok(Self {
             hours: number(hours)?,
             minutes: number(minutes)?,

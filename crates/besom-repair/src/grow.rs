@@ -1,6 +1,6 @@
 //! Growing a candidate's mask so that its soft edge goes with it, and no further.
 
-use besom_scan::{Plane, Rect, RunMask};
+use besom_scan::{Plane, RunMask};
 
 use crate::hole::{HOLE, Hole, RIM, Spot};
 use crate::job::Job;
@@ -214,9 +214,8 @@ fn closed(hole: &Hole, reached: &Plane<u8>) -> RunMask {
     let room = CLOSING + 1;
     let (width, height) = (reached.width() as u32 + 2 * room, reached.height() as u32 + 2 * room);
     let grown = RunMask::from_plane(reached, room, room).grown(CLOSING, width, height);
-    let outside = RunMask::from_rect(&Rect::of_size(width as usize, height as usize)).minus(&grown);
     let mut wide = Plane::<u8>::new(width as usize, height as usize);
-    grown.minus(&outside.grown(CLOSING, width, height)).paint(&mut wide, 1);
+    grown.shrunk(CLOSING, width, height).paint(&mut wide, 1);
     let closed = Plane::from_fn(reached.width(), reached.height(), |x, y| {
         u8::from(hole.state.at(x, y) == HOLE && wide.at(x + room as usize, y + room as usize) != 0)
     });

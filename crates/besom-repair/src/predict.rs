@@ -6,10 +6,13 @@
 
 use crate::choose::Shares;
 
+/// What grain costs a fill from other frames, the fill's own and the truth's: variances of one frame's grain.
+pub(crate) const GRAIN: f32 = 1.23;
+
 /// A fill from other frames: `sqrt(0.27 rim² + 0.95 spread² + 1.23 sigma²)`, where `rim²` is the squared rim difference
 /// near each pixel, `spread²` the variance of the sources inside the hole, and `sigma` the grain of one frame.
 pub(crate) fn between_frames(shares: &Shares, sigma: f32) -> f32 {
-    (0.27 * shares.rim_square + 0.95 * shares.spread + 1.23 * sigma * sigma).sqrt()
+    (0.27 * shares.rim_square + 0.95 * shares.spread + GRAIN * sigma * sigma).sqrt()
 }
 
 /// A membrane with grain laid over it: how far membranes of the same shape miss known picture nearby (root mean square in

@@ -2,7 +2,7 @@
 //! a piece of the same picture whose surroundings look alike.
 
 use besom_motion::Vector;
-use besom_scan::{Plane, Run, RunMask};
+use besom_scan::{Plane, RunMask};
 
 use crate::across::Across;
 use crate::choose::Pick;
@@ -49,19 +49,25 @@ pub(crate) fn spatial_fill(job: &Job, hole: &Hole, near: &Near, prepared: &Prepa
 /// The surface spanned over the hole, one list a channel, and how far such surfaces miss known picture nearby: across a long
 /// thin hole along its edges, where that misses less, else a membrane.
 fn surface(job: &Job, hole: &Hole, luma: &Plane, avoid: &Plane<u8>, sigma: f32) -> (f32, Vec<Vec<f32>>) {
-    let membranes = || job.planes.iter().map(|p| membrane(p, hole)).collect::<Vec<_>>();
-    let missed = miss(luma, hole, avoid, sigma, &|probe| membrane(luma, probe));
-    let Some(across) = Across::of(hole) else { return (missed, membranes()) };
-    let lines = |probe: &Hole| {
-        let across = Across::of(probe).map(|a| a.filled(luma, std::slice::from_ref(luma), sigma).swap_remove(0));
-        across.map_or_else(|| membrane(luma, probe), |values| patched(values, || membrane(luma, probe)))
-    };
-    let along_edges = miss(luma, hole, avoid, sigma, &lines);
-    if along_edges >= missed {
-        return (missed, membranes());
+    let probes = probes(hole, avoid);
+    let missed = |surface: &dyn Fn(&Hole) -> Vec<f32>| miss(luma, hole, &probes, sigma, surface);
+    let by_membrane = missed(&|probe| membrane(luma, probe));
+    if let Some(edged) = along_edges(hole, luma, job.planes, sigma) {
+        let one = std::slice::from_ref(luma);
+        let of_probe = |probe: &Hole| along_edges(probe, luma, one, sigma).and_then(|mut planes| planes.pop());
+        let by_edges = missed(&|probe| of_probe(probe).unwrap_or_else(|| membrane(luma, probe)));
+        if by_edges < by_membrane {
+            return (by_edges, edged);
+        }
     }
-    let filled = across.filled(luma, job.planes, sigma);
-    (along_edges, filled.into_iter().zip(job.planes).map(|(v, p)| patched(v, || membrane(p, hole))).collect())
+    (by_membrane, job.planes.iter().map(|p| membrane(p, hole)).collect())
+}
+
+/// A long thin hole filled along the edges that run through it, a list a plane, by a membrane where that cannot be told;
+/// `None` for any other hole.
+fn along_edges(hole: &Hole, luma: &Plane, planes: &[Plane], sigma: f32) -> Option<Vec<Vec<f32>>> {
+    let filled = Across::of(hole)?.filled(luma, planes, sigma);
+    Some(filled.into_iter().zip(planes).map(|(values, plane)| patched(values, || membrane(plane, hole))).collect())
 }
 
 /// Values with those that are not known taken from elsewhere.
@@ -143,28 +149,33 @@ const LARGEST_PROBE: usize = 4000;
 /// The miss taken for granted where nothing can be tried, codes: half the range.
 const UNKNOWN: f32 = 512.0;
 
-/// How far a surface over a hole of this shape misses known picture beside the hole: root mean square in codes, grain
-/// included, over as many of the eight neighbouring places as are clean. A place whose rim varies less than the hole's
-/// says too little: what it says is raised by as much.
-fn miss(luma: &Plane, hole: &Hole, avoid: &Plane<u8>, sigma: f32, surface: &dyn Fn(&Hole) -> Vec<f32>) -> f32 {
+/// Holes of the same shape at those of the eight neighbouring places that are clean; none of a hole too large.
+fn probes(hole: &Hole, avoid: &Plane<u8>) -> Vec<Hole> {
     if hole.inside.len() > LARGEST_PROBE {
-        return UNKNOWN;
+        return Vec::new();
     }
     let bounds = hole.bounds();
     let (dx, dy) = (bounds.width() as i32 + 1, bounds.height() as i32 + 1);
+    let places = [(-dx, 0), (dx, 0), (0, -dy), (0, dy), (-dx, -dy), (dx, -dy), (-dx, dy), (dx, dy)];
+    let probe = |(dx, dy): (i32, i32)| {
+        let pixels = || hole.inside.iter().map(move |s| (s.x + dx, s.y + dy));
+        if !pixels().all(|(x, y)| avoid.get(x, y) == Some(0)) {
+            return None;
+        }
+        Hole::new(&RunMask::from_pixels(pixels().map(|(x, y)| (x as u32, y as u32))), avoid)
+    };
+    places.into_iter().filter_map(probe).collect()
+}
+
+/// How far a surface misses known picture over the probes of a hole: root mean square in codes, grain included. A place
+/// whose rim varies less than the hole's says too little: what it says is raised by as much.
+fn miss(luma: &Plane, hole: &Hole, probes: &[Hole], sigma: f32, surface: &dyn Fn(&Hole) -> Vec<f32>) -> f32 {
     let variation = |hole: &Hole| variance(luma, &hole.rim) + sigma * sigma + 0.01;
     let here = variation(hole);
     let (mut square, mut count) = (0.0f32, 0.0f32);
-    for (dx, dy) in [(-dx, 0), (dx, 0), (0, -dy), (0, dy), (-dx, -dy), (dx, -dy), (-dx, dy), (dx, dy)] {
-        let place = |s: &Spot| (s.x + dx, s.y + dy);
-        if !hole.inside.iter().map(place).all(|(x, y)| avoid.get(x, y) == Some(0)) {
-            continue;
-        }
-        let run = |(x, y): (i32, i32)| Run { y: y as u32, x0: x as u32, x1: x as u32 + 1 };
-        let mask = RunMask::from_runs(hole.inside.iter().map(place).map(run).collect());
-        let Some(probe) = Hole::new(&mask, avoid) else { continue };
-        let raised = (here / variation(&probe)).max(1.0);
-        for (s, v) in probe.inside.iter().zip(surface(&probe)) {
+    for probe in probes {
+        let raised = (here / variation(probe)).max(1.0);
+        for (s, v) in probe.inside.iter().zip(surface(probe)) {
             square += raised * (luma.at(s.x as usize, s.y as usize) - v).powi(2);
             count += 1.0;
         }

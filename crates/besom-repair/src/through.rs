@@ -12,8 +12,7 @@ use crate::choose::smoothed;
 use crate::compose::Composed;
 use crate::hole::Hole;
 use crate::job::Job;
-
-const NAN: f32 = f32::NAN;
+use crate::predict;
 
 /// Reach of the window around a pixel, in which trends and strengths are measured.
 const REACH: i32 = 2;
@@ -29,8 +28,6 @@ const SHARE_ERROR: f32 = 0.05;
 const TREND_ERROR: f32 = 0.5;
 /// Variance of the grain left in a fill's blend, in those of one frame.
 const LEFT_GRAIN: f32 = 0.45;
-/// Squared error of a fill by its own grain and the truth's, in variances of one frame's grain (as in [`crate::predict`]).
-const FILL_GRAIN: f32 = 1.23;
 /// Pixels are recovered where this promises less than the lower share of the fill's squared error, and not at all from the
 /// upper one on.
 const PROMISE: (f32, f32) = (0.45, 0.6);
@@ -59,7 +56,7 @@ pub(crate) fn recover(job: &Job, hole: &Hole, fill: &mut Composed, predicted: f3
         pooled.iter().map(|s| s.as_ref()?.promise(predicted, job.planes.len())).collect();
     // A single pixel promises much by chance: its surroundings must agree.
     let around =
-        smoothed(hole, &promises.iter().map(|p| p.as_ref().map_or(NAN, |p| p.error.min(4.0))).collect::<Vec<_>>());
+        smoothed(hole, &promises.iter().map(|p| p.as_ref().map_or(f32::NAN, |p| p.error.min(4.0))).collect::<Vec<_>>());
     let (mut share, mut left) = (0.0f32, 0.0f32);
     for (i, (view, promise)) in views.iter().zip(&promises).enumerate() {
         let (Some(view), Some(promise)) = (view, promise) else { continue };
@@ -82,8 +79,6 @@ pub(crate) fn recover(job: &Job, hole: &Hole, fill: &mut Composed, predicted: f3
 struct View {
     /// For each channel the trends of scan and fill at the pixel, from their own codes there.
     trends: Vec<(f32, f32)>,
-    /// Variance of a trend at the pixel, of independent values of variance one.
-    noise: f32,
     strengths: Strengths,
 }
 
@@ -97,6 +92,7 @@ struct Strengths {
     grain: f32,
     /// Variance of one frame's grain, all of it.
     sigmas: f32,
+    /// Variance of a trend at the pixel, of independent values of variance one.
     noise: f32,
 }
 
@@ -112,14 +108,14 @@ impl Strengths {
     /// Means over the pixels around each: one window alone tells a strength to a third.
     fn pooled(hole: &Hole, views: &[Option<View>]) -> Vec<Option<Self>> {
         let field = |of: &dyn Fn(&View) -> f32| {
-            smoothed(hole, &views.iter().map(|v| v.as_ref().map_or(NAN, of)).collect::<Vec<_>>())
+            smoothed(hole, &views.iter().map(|v| v.as_ref().map_or(f32::NAN, of)).collect::<Vec<_>>())
         };
         let (scans, fills) = (field(&|v| v.strengths.scans), field(&|v| v.strengths.fills));
         let (both, grain) = (field(&|v| v.strengths.both), field(&|v| v.strengths.grain));
         let pooled = |(i, view): (usize, &Option<View>)| {
             let view = view.as_ref()?;
             let (scans, fills, both, grain) = (scans[i], fills[i], both[i], grain[i]);
-            Some(Self { scans, fills, both, grain, sigmas: view.strengths.sigmas, noise: view.noise })
+            Some(Self { scans, fills, both, grain, ..view.strengths })
         };
         views.iter().enumerate().map(pooled).collect()
     }
@@ -134,9 +130,9 @@ impl Strengths {
         let square = passing * passing;
         // What neither picture nor grain explains: edges of the dirt, or a fill that shows something else.
         let strange = self.scans - 2.0 * passing * self.both + square * (self.fills - self.grain - left);
-        let beyond = (predicted * predicted * channels as f32 - FILL_GRAIN * self.sigmas).max(0.0);
+        let beyond = (predicted * predicted * channels as f32 - predict::GRAIN * self.sigmas).max(0.0);
         let error = self.sigmas * (1.5 * self.noise + SHARE_ERROR) + TREND_ERROR * beyond + strange.max(0.0) / square;
-        Some(Promise { passing, error: error / (FILL_GRAIN * self.sigmas + beyond).max(1e-6) })
+        Some(Promise { passing, error: error / (predict::GRAIN * self.sigmas + beyond).max(1e-6) })
     }
 }
 
@@ -260,8 +256,8 @@ impl<'a> Ground<'a> {
             all.sigmas += sigma * sigma;
             trends.push((s.plane[0], f.plane[0]));
         }
-        all.grain = all.sigmas * window.rest;
-        Some(View { trends, noise: window.noise, strengths: all })
+        (all.grain, all.noise) = (all.sigmas * window.rest, window.noise);
+        Some(View { trends, strengths: all })
     }
 }
 

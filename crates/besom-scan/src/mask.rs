@@ -153,6 +153,15 @@ impl RunMask {
         Self::from_runs(runs)
     }
 
+    /// The mask without the pixels that lie within `by` (a square brush) of a pixel outside it. The border of the frame of
+    /// `width` x `height` takes nothing away.
+    #[must_use]
+    pub fn shrunk(&self, by: u32, width: u32, height: u32) -> Self {
+        let whole = Rect::of_size(width as usize, height as usize);
+        let around = Self::from_rect(&self.bounds().grown(by as i32).intersect(&whole)).minus(self);
+        self.minus(&around.grown(by, width, height))
+    }
+
     /// Both masks together.
     #[must_use]
     pub fn union(&self, other: &Self) -> Self {

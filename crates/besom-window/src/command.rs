@@ -2,8 +2,7 @@
 
 use std::path::PathBuf;
 
-use besom_reel::{By, CandidateId, Decision, Edit, FillChoice, RegionId};
-use besom_scan::{Rect, RunMask};
+use besom_reel::{By, CandidateId, Decision, FillChoice, RegionId};
 
 use crate::action::Action;
 use crate::background::Pick;
@@ -35,14 +34,6 @@ pub(crate) enum Command {
     SetSensitivity(usize, f32),
     /// Record where a fill comes from.
     SetFill(CandidateId, FillChoice),
-    /// Record a protected region.
-    Protect { rect: Rect, first: u64, last: u64, note: String },
-    /// Record a protected region of any shape.
-    ProtectShape { mask: RunMask, first: u64, last: u64, note: String },
-    /// Record a protected region as it is from now on.
-    ChangeRegion { id: RegionId, mask: RunMask, first: u64, last: u64, note: String },
-    /// Record a mark that was drawn by hand.
-    Mark(Edit),
     /// End a protection.
     Unprotect(RegionId),
     /// Rows of the Ledger.

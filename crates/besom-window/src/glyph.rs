@@ -11,9 +11,9 @@ use egui::{Color32, Painter, Pos2, Rect, Shape, Stroke, Vec2, pos2, vec2};
 use crate::tokens;
 
 /// Width of the coloured line.
-const LINE: f32 = 1.5;
+pub(crate) const LINE: f32 = 1.5;
 /// Width of the dark casing under it.
-const CASING: f32 = 3.5;
+pub(crate) const CASING: f32 = 3.5;
 
 /// Paints the outline of a candidate: casing first, then the hue.
 pub(crate) fn outline(painter: &Painter, rect: Rect, decision: Decision, in_hand: bool) {

@@ -4,6 +4,8 @@ use std::fmt::Write as _;
 
 use besom_scan::{Run, RunMask};
 
+use crate::digits;
+
 /// Rows and columns stay below this, so that every position fits an `i32` with room to spare.
 const LIMIT: u32 = 1 << 24;
 
@@ -43,8 +45,7 @@ pub(crate) fn parse(text: &str) -> Option<RunMask> {
 }
 
 fn number(text: &str) -> Option<u32> {
-    // `parse` alone would take a sign.
-    text.bytes().all(|b| b.is_ascii_digit()).then(|| text.parse().ok()).flatten().filter(|n| *n < LIMIT)
+    digits::number(text).filter(|n| *n < LIMIT)
 }
 
 #[cfg(test)]

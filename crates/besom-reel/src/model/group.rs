@@ -5,6 +5,7 @@ use std::fmt;
 use besom_detect::GroupKind;
 
 use super::decision::CandidateId;
+use crate::digits;
 
 /// Names a group by its kind and its first member. The same candidates give the same names however often a reel is
 /// opened; like a candidate's own name it is not stable over a re-detection, and the journal never stores it.
@@ -21,9 +22,8 @@ impl GroupId {
     pub fn from_text(text: &str) -> Option<Self> {
         let mut parts = text.split('-');
         let kind = GroupKind::from_word(parts.next()?)?;
-        let digits = |part: &str| part.bytes().all(|b| b.is_ascii_digit());
-        let frame = parts.next().filter(|p| digits(p))?.parse().ok()?;
-        let number: u32 = parts.next().filter(|p| digits(p))?.parse().ok()?;
+        let frame = digits::number(parts.next()?)?;
+        let number: u32 = digits::number(parts.next()?)?;
         let first = CandidateId::new(frame, number.checked_sub(1)?);
         parts.next().is_none().then_some(Self { kind, first })
     }

@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use std::time::SystemTime;
 
 use besom_detect::Candidate;
-use besom_scan::{Run, RunMask};
+use besom_scan::{Rect, Run, RunMask};
 use rayon::prelude::*;
 
 use super::Reel;
@@ -172,6 +172,9 @@ impl Reel {
             problems.extend(read.problems);
         }
         for record in &mut records {
+            if let Deed::Protect { rect, .. } | Deed::ChangeRegion { rect, .. } = &mut record.deed {
+                *rect = rect.intersect(&Rect::of_size(self.info.width, self.info.height));
+            }
             if let Deed::Reshape { masks, .. } = &mut record.deed {
                 for mask in masks.iter_mut() {
                     *mask = cut_to_frame(mask, &self.info);

@@ -1,7 +1,7 @@
 //! What a repair may change and what it may not.
 
 use besom_detect::Candidate;
-use besom_scan::{Rect, RunMask};
+use besom_scan::RunMask;
 
 use super::Reel;
 use crate::model::decision::{CandidateId, Decision, FillChoice};
@@ -19,15 +19,8 @@ impl Reel {
 
     /// The pixels of a scan that protected regions cover.
     pub fn protected_mask(&self, frame: u64) -> RunMask {
-        let whole = Rect::of_size(self.info.width, self.info.height);
-        let mut runs = Vec::new();
-        for region in self.regions().iter().filter(|r| r.covers(frame)) {
-            match &region.mask {
-                Some(mask) => runs.extend_from_slice(mask.runs()),
-                None => runs.extend_from_slice(RunMask::from_rect(&region.rect.intersect(&whole)).runs()),
-            }
-        }
-        RunMask::from_runs(runs)
+        let here = self.regions().iter().filter(|r| r.covers(frame));
+        RunMask::from_runs(here.flat_map(|r| r.pixels().runs().to_vec()).collect())
     }
 
     /// The pixels of a scan that no repair may change: protected regions, rejected and intended candidates.

@@ -14,6 +14,7 @@ use std::path::{Path, PathBuf};
 use besom_detect::Candidate;
 use besom_detect::likeness::Judged;
 
+use crate::digits;
 use crate::error::ReelError;
 use crate::file::journal::Writer;
 use crate::fold::{AlikeDue, Fold, LessonDue, LessonSolved, Stacks, Verdict, is_gone};
@@ -294,8 +295,8 @@ impl Reel {
     pub fn frame_named(&self, text: &str) -> Option<u64> {
         let from_start = |position: u64| self.info.first.checked_add(position);
         let text = text.trim();
-        if text.bytes().all(|b| b.is_ascii_digit()) {
-            text.parse().ok()
+        if let Some(number) = digits::number(text) {
+            Some(number)
         } else if let Ok(footage) = text.parse::<Footage>() {
             from_start(footage.position(self.info.gauge))
         } else {

@@ -4,27 +4,19 @@ use besom_detect::Kind;
 use besom_reel::{CandidateId, Edit};
 
 use super::App;
-use crate::command::Command;
 use crate::desk::shape::Change;
 
 impl App {
     /// Closes what was begun, or records what is drawn.
     pub(super) fn finish_drawing(&mut self) {
         let Some(desk) = &self.desk else { return };
-        if let Some(command) = self.bench.finish(desk) {
-            self.record_drawing(command);
+        if let Some(edit) = self.bench.finish(desk) {
+            self.record_drawing(edit);
         }
     }
 
     /// Records a region or a mark. The drawing stays when that fails.
-    pub(super) fn record_drawing(&mut self, command: Command) {
-        let edit = match command {
-            Command::Protect { rect, first, last, note } => Edit::Protect { rect, first, last, note },
-            Command::ProtectShape { mask, first, last, note } => Edit::ProtectShape { mask, first, last, note },
-            Command::ChangeRegion { id, mask, first, last, note } => Edit::ChangeRegion { id, mask, first, last, note },
-            Command::Mark(edit) => edit,
-            _ => return,
-        };
+    fn record_drawing(&mut self, edit: Edit) {
         let Some(desk) = &mut self.desk else { return };
         let marked = match &edit {
             Edit::HandMark(mark) => Some(mark.mask.clone()),

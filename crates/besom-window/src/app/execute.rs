@@ -42,10 +42,6 @@ impl App {
             Command::TrySensitivity(shot, value) => self.with_desk(|desk| desk.try_sensitivity(shot, value)),
             Command::SetSensitivity(shot, value) => self.set_sensitivity(shot, value),
             Command::SetFill(id, choice) => self.record(Edit::FillChoice { id, choice }),
-            drawn @ (Command::Protect { .. }
-            | Command::ProtectShape { .. }
-            | Command::ChangeRegion { .. }
-            | Command::Mark(_)) => self.record_drawing(drawn),
             Command::Unprotect(id) => self.record(Edit::Unprotect { id }),
             Command::LedgerBy(by) => self.ledger.set_by(by),
             Command::RepairTo(to) => {

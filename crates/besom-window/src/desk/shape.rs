@@ -1,7 +1,7 @@
 //! Another shape for the candidate in hand: grown, shrunk, parted, joined with the one next to it.
 
 use besom_detect::{Candidate, Kind, components::connected};
-use besom_reel::{CandidateId, Edit, drawn};
+use besom_reel::{CandidateId, Edit};
 use besom_scan::{Rect, RunMask};
 
 use super::Desk;
@@ -40,7 +40,7 @@ impl Desk {
         let mask = &candidate.mask;
         let (ids, masks) = match change {
             Change::Grow => (vec![id], vec![mask.grown(1, width, height)]),
-            Change::Shrink => (vec![id], vec![drawn::shrunk(mask, width, height)]),
+            Change::Shrink => (vec![id], vec![mask.shrunk(1, width, height)]),
             Change::Part => (vec![id], parts(mask)),
             Change::Join => {
                 let near = self.nearest(id, &mask.bounds()).ok_or("No other candidate is shown near this one.")?;

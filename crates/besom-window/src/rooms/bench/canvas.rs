@@ -59,11 +59,10 @@ pub(super) fn ui(ui: &mut Ui, bench: &mut Bench, desk: &Desk, commands: &mut Vec
     {
         commands.push(Command::Take(hit.id));
     }
-    match &mut bench.split {
-        Some(split) if parted.is_some() => split::line(ui, &painter, rect, split),
-        Some(_) => split::waits(&painter, rect),
-        None => labels(ui, rect, bench, desk, after),
+    if let (Some(split), Some(_)) = (&mut bench.split, parted) {
+        split::line(ui, &painter, rect, split);
     }
+    labels(ui, rect, bench, desk, after || parted.is_some());
     read_out(ui, rect, bench, &placed, &response);
 }
 
@@ -186,13 +185,15 @@ fn labels(ui: &Ui, rect: Rect, bench: &Bench, desk: &Desk, after: bool) {
         paint::tag(&painter, at, &text, tokens::over::TEXT, rect.width() - 24.0);
     } else if after {
         let stale = bench.after_of != Some((desk.place(), desk.revision(), desk.hand()));
+        // Beside the scan the repair stands on the right alone.
+        let what = if bench.split.is_some() { "On the right" } else { "After repair" };
         let text = match (stale, bench.filled) {
-            (true, _) => "After repair, being computed again".to_owned(),
-            (false, 0) => "After repair: nothing here is accepted or in hand".to_owned(),
-            (false, n) => format!("After repair, {n} filled"),
+            (true, _) => format!("{what}, being computed again"),
+            (false, 0) => format!("{what}: nothing here is accepted or in hand"),
+            (false, n) => format!("{what}, {n} filled"),
         };
         paint::tag(&painter, at, &text, tokens::over::LIGHT, rect.width() - 24.0);
-    } else if bench.shows_after() {
+    } else if bench.wants_after() {
         paint::tag(&painter, at, "Before repair", tokens::over::LIGHT, rect.width() - 24.0);
     }
 }

@@ -5,12 +5,10 @@ use besom_scan::{Run, RunMask};
 use egui::epaint::PathShape;
 use egui::{Color32, Mesh, Painter, Pos2, Rect, Shape, Stroke, pos2, vec2};
 
+use crate::glyph::{CASING, LINE};
 use crate::picture::Placed;
 use crate::tokens;
 
-/// Width of the edge's line and of the casing under it.
-const LINE: f32 = 1.5;
-const CASING: f32 = 3.5;
 /// Distance of hatching lines, and height of the bands they are drawn in where rows are lower.
 const HATCH: f32 = 14.0;
 const BAND: f32 = 3.0;
@@ -47,7 +45,7 @@ pub(super) fn hatched(painter: &Painter, placed: &Placed, mask: &RunMask) {
     edge(painter, &rows, tokens::over::PROTECTED);
 }
 
-/// An outline that is not closed yet: its line up to the ring, its corners, and faintly the way home.
+/// An outline that is not closed yet: its line up to the ring, where it began, and faintly the way home.
 pub(super) fn open_outline(painter: &Painter, placed: &Placed, points: &[Point], at: Option<Point>, hue: Color32) {
     let place = |(x, y): &Point| placed.window(*x as f32, *y as f32);
     let mut line: Vec<Pos2> = points.iter().map(place).collect();
@@ -57,9 +55,7 @@ pub(super) fn open_outline(painter: &Painter, placed: &Placed, points: &[Point],
         painter.add(Shape::dashed_line(&[last, first], Stroke::new(width, colour.gamma_multiply(0.6)), 4.0, 5.0));
         painter.add(PathShape::line(line.clone(), Stroke::new(width, colour)));
     }
-    for corner in line.iter().take(1) {
-        painter.rect_filled(Rect::from_center_size(*corner, vec2(7.0, 7.0)), 0.0, tokens::over::LIGHT);
-    }
+    painter.rect_filled(Rect::from_center_size(first, vec2(7.0, 7.0)), 0.0, tokens::over::LIGHT);
 }
 
 /// The brush at its place, as broad as it paints; a cross where it would be too small to be seen.

@@ -3,7 +3,7 @@
 use std::path::PathBuf;
 use std::sync::Arc;
 
-use besom_reel::{CandidateId, Region};
+use besom_reel::{CandidateId, Edit, Region};
 use besom_scan::{RunMask, Scan};
 use egui::{TextureHandle, TextureOptions, vec2};
 
@@ -17,7 +17,6 @@ use crate::action::Action;
 use crate::background::evidence::{After, CROPS, Evidence, EvidenceRequest, REACH};
 use crate::background::pictures::{Picture, PictureRequest};
 use crate::background::proposal::HandFill;
-use crate::command::Command;
 use crate::desk::Desk;
 use crate::desk::bulk::Bulk;
 use crate::picture::view::{Canvas, Framing};
@@ -167,6 +166,11 @@ impl Bench {
         self.flipped || self.auto.is_some()
     }
 
+    /// True while the repaired picture is needed, alone or beside the other one.
+    pub(super) fn wants_after(&self) -> bool {
+        self.shows_after() || self.split.is_some()
+    }
+
     /// How the frame lies on the canvas, to be kept.
     pub(crate) fn framing(&self) -> Framing {
         self.view.framing()
@@ -235,14 +239,14 @@ impl Bench {
     }
 
     /// Closes what was begun; when nothing was, answers with what the drawing asks to be recorded.
-    pub(crate) fn finish(&mut self, desk: &Desk) -> Option<Command> {
+    pub(crate) fn finish(&mut self, desk: &Desk) -> Option<Edit> {
         if self.sketch().is_some_and(Sketch::close) {
             return None;
         }
         let shown = desk.frame();
         match (&self.form, &self.mark) {
-            (Some(form), _) => form.command(shown),
-            (None, Some(mark)) => mark.edit(shown).map(Command::Mark),
+            (Some(form), _) => form.edit(shown),
+            (None, Some(mark)) => mark.edit(shown),
             (None, None) => None,
         }
     }
@@ -359,7 +363,7 @@ impl Bench {
     pub(crate) fn wanted_evidence(&mut self, desk: &Desk) -> Option<EvidenceRequest> {
         self.canvas?;
         let (place, hand, revision) = (desk.place(), desk.hand(), desk.revision());
-        let whole = (self.shows_after() || self.split.is_some()).then(|| self.step());
+        let whole = self.wants_after().then(|| self.step());
         let key = EvidenceKey { place, hand, revision, viewing: self.viewing, whole };
         if self.asked_evidence == Some(key) {
             return None;

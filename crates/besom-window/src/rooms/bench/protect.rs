@@ -1,7 +1,7 @@
 //! Protecting part of the picture over a range of frames: a box, an outline or a painted shape, recorded as one step; and
 //! changing a region that is there.
 
-use besom_reel::{Region, RegionId};
+use besom_reel::{Edit, Region, RegionId};
 use besom_scan::{Rect, RunMask};
 use egui::{DragValue, Frame, Margin, Panel, TextEdit, Ui, vec2};
 
@@ -93,16 +93,16 @@ impl Form {
     }
 
     /// What is to be recorded; `None` while there is nothing to protect.
-    pub(super) fn command(&self, shown: u64) -> Option<Command> {
+    pub(super) fn edit(&self, shown: u64) -> Option<Edit> {
         let (first, last) = self.span.scans(shown);
         let (mask, note) = (self.pixels(), self.note.trim().to_owned());
         if mask.is_empty() {
             return None;
         }
         Some(match &self.region {
-            Some(id) => Command::ChangeRegion { id: id.clone(), mask, first, last, note },
-            None if self.is_box() => Command::Protect { rect: self.rect(), first, last, note },
-            None => Command::ProtectShape { mask, first, last, note },
+            Some(id) => Edit::ChangeRegion { id: id.clone(), mask, first, last, note },
+            None if self.is_box() => Edit::Protect { rect: self.rect(), first, last, note },
+            None => Edit::ProtectShape { mask, first, last, note },
         })
     }
 }
@@ -180,17 +180,15 @@ mod tests {
     #[test]
     fn the_tool_in_hand_says_what_is_protected() {
         let mut form = form();
-        assert_eq!(form.command(1), None, "nothing is drawn");
+        assert_eq!(form.edit(1), None, "nothing is drawn");
         form.draw((4.0, 4.0), (8.0, 8.0));
-        assert!(matches!(form.command(1), Some(Command::Protect { rect, .. }) if rect == Rect::new(4, 4, 8, 8)));
+        assert!(matches!(form.edit(1), Some(Edit::Protect { rect, .. }) if rect == Rect::new(4, 4, 8, 8)));
         form.sketch.set_tool(Tool::Brush);
-        assert_eq!(form.command(1), None, "nothing is painted");
+        assert_eq!(form.edit(1), None, "nothing is painted");
         form.sketch.put_down(false);
         let painted = form.sketch.mask().clone();
-        assert!(matches!(form.command(1), Some(Command::ProtectShape { mask, .. }) if mask == painted));
+        assert!(matches!(form.edit(1), Some(Edit::ProtectShape { mask, .. }) if mask == painted));
         form.region = Some(RegionId { artist: "Ines".into(), sequence: 3 });
-        assert!(
-            matches!(form.command(1), Some(Command::ChangeRegion { mask, first: 1, last: 1, .. }) if mask == painted)
-        );
+        assert!(matches!(form.edit(1), Some(Edit::ChangeRegion { mask, first: 1, last: 1, .. }) if mask == painted));
     }
 }

@@ -3,7 +3,6 @@
 use egui::{Align2, EventFilter, Id, Key, Modifiers, Painter, Pos2, Rect, Role, Sense, Ui, WidgetInfo, pos2, vec2};
 
 use super::model::Bench;
-use super::paint;
 use crate::picture::Placed;
 use crate::tokens;
 
@@ -90,15 +89,4 @@ fn word(painter: &Painter, at: Pos2, align: Align2, text: &str) {
     let place = align.anchor_size(at, galley.size());
     painter.rect_filled(place.expand2(vec2(6.0, 3.0)), tokens::RADIUS, tokens::over::CASING);
     painter.galley(place.min, galley, tokens::over::TEXT);
-}
-
-/// What stands over a picture that is parted while its repair is not there yet.
-pub(super) fn waits(painter: &Painter, rect: Rect) {
-    paint::tag(
-        painter,
-        rect.left_top() + vec2(12.0, 10.0),
-        "The repair is being computed",
-        tokens::over::LIGHT,
-        rect.width(),
-    );
 }
